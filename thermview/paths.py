@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import platformdirs
 
-from thermview.errors import InputError
+from thermview.errors import InputError, OutputError
 
 _PACKAGE = Path(__file__).resolve().parent
 _SHARE = _PACKAGE / "_share"  # what the wheel carries; a checkout has it beside the package
@@ -49,3 +51,29 @@ def user_data() -> Path:
     folder = Path(home) if home else platformdirs.user_data_path("thermview", appauthor=False)
     folder.mkdir(parents=True, exist_ok=True)
     return folder
+
+
+@contextmanager
+def writing(path: Path, *, force: bool = False) -> Iterator[Path]:
+    """Give a path beside `path` to write to; it takes its place when the block ends well.
+
+    After an error nothing is left behind and what stood at `path` still stands there.
+
+    Raises
+    ------
+    OutputError
+        `path` exists and `force` is not set, or its folder takes no file.
+    """
+    if path.exists() and not force:
+        raise OutputError(f"{path} exists already; choose another name or give --force")
+    if path.is_dir():
+        raise OutputError(f"{path} is a folder; give the name of a file")
+    partial = path.with_name(f".{path.stem}.{os.getpid()}{path.suffix}")
+    try:
+        partial.touch()
+        yield partial
+        partial.replace(path)
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+    finally:
+        partial.unlink(missing_ok=True)

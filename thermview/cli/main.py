@@ -1,0 +1,94 @@
+"""`thermview`: the window, or one of the commands; the one place where errors become exit codes."""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+from thermview import __version__
+from thermview.errors import ThermviewError
+
+COMMANDS = {
+    "demo": "the worked example: a board with a fault, found",
+    "inputs": "what can be opened: cameras found, and the simulated boards",
+    "record": "record from a camera or a simulated board",
+    "info": "what is in a recording",
+    "verify": "is a recording whole?",
+    "repair": "save what can be read of a damaged recording",
+    "curve": "temperatures of regions over time, as CSV",
+    "export": "a frame or all frames, in open formats",
+}
+"""Name and purpose of each command; each is a module of this package with that name."""
+
+CAUTIONS = (
+    "Boards under test can hurt: mains and charged capacitors kill, capacitors burst, parts burn.\n"
+    "Local codes and licensed practice come before anything that this program shows."
+)
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose errors look like every other error of the program."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print one line and leave with 2."""
+        self.exit(2, f"thermview: error: {message}; see {self.prog} -h\n")
+
+
+def command_parser() -> Parser:
+    """Return the parser of all commands; only the modules' options are loaded, nothing heavy."""
+    parser = Parser(
+        prog="thermview",
+        description="Thermal video of boards: which part dissipates, how much, how sure.",
+        epilog="thermview [FILE or INPUT] opens the window.\n\n" + CAUTIONS,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"thermview {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for name, purpose in COMMANDS.items():
+        sub = commands.add_parser(name, help=purpose, description=purpose[0].upper() + purpose[1:])
+        module = importlib.import_module(f"thermview.cli.{name}")
+        module.add_arguments(sub)
+        sub.set_defaults(run=module.run)
+    return parser
+
+
+def window_parser() -> Parser:
+    """Return the parser for opening the window."""
+    parser = Parser(prog="thermview", add_help=False)
+    parser.add_argument("address", nargs="?", metavar="FILE or INPUT")
+    parser.add_argument("--theme", choices=("dark", "light"))
+    return parser
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run a command or the window; return the exit code."""
+    first = arguments[0] if arguments else ""
+    if first in COMMANDS or first in ("-h", "--help", "--version"):
+        options = command_parser().parse_args(arguments)
+        return int(options.run(options))
+    options = window_parser().parse_args(arguments)
+    from thermview.ui.app import run as run_window
+
+    return run_window(options.address, theme=options.theme)
+
+
+def main() -> NoReturn:
+    """Be the program: run, turn an error into one line, leave with its exit code."""
+    try:
+        code = run(sys.argv[1:])
+        sys.stdout.flush()
+    except ThermviewError as error:
+        print(f"thermview: error: {' '.join(str(error).split())}", file=sys.stderr)
+        code = error.exit_code
+    except KeyboardInterrupt:
+        print("thermview: stopped", file=sys.stderr)
+        code = 130
+    except BrokenPipeError:
+        # The reader of a pipe left (such as `head`): not an error, and nothing more to say to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = 0
+    sys.exit(code)
