@@ -1,0 +1,100 @@
+"""From counts to object temperature by look-up, however many settings one picture needs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.errors import UsageError
+from thermview.frames import Counts, Scale
+from thermview.radiometry.equation import object_temperature
+from thermview.radiometry.setting import Setting
+
+Kelvin = NDArray[np.float32]
+COUNT_VALUES = 65_536
+
+
+@lru_cache(maxsize=128)  # a quarter of a megabyte each
+def table(scale: Scale, setting: Setting | None) -> Kelvin:
+    """Return the object temperature, K, of every uint16 count; read-only, shape (65536,).
+
+    With `setting` None it is the apparent temperature. NaN where no object could look like that.
+    """
+    apparent_k = scale.kelvin(np.arange(COUNT_VALUES))
+    kelvin = apparent_k if setting is None else object_temperature(apparent_k, setting)
+    result = kelvin.astype(np.float32)
+    result.setflags(write=False)
+    return result
+
+
+@lru_cache(maxsize=128)
+def conversion(scale: Scale, setting: Setting | None) -> Callable[[Counts], Kelvin]:
+    """Return the function from counts (any shape) to object temperature, K, float32.
+
+    uint16 counts take one look-up each; others are put through the equation.
+    """
+
+    def convert(counts: Counts) -> Kelvin:
+        if counts.dtype == np.uint16:
+            found: Kelvin = table(scale, setting)[counts]
+            return found
+        apparent_k = scale.kelvin(counts)
+        kelvin = apparent_k if setting is None else object_temperature(apparent_k, setting)
+        return kelvin.astype(np.float32)
+
+    return convert
+
+
+class FrameConverter:
+    """Whole pictures to object temperature, with regions of settings of their own.
+
+    The settings' tables stand end to end in one array, and every pixel knows where its own begins:
+    one addition and one look-up per pixel, whatever the number of settings.
+
+    Parameters
+    ----------
+    shape : (rows, columns)
+        Of every picture.
+    scale : Scale
+        What counts mean.
+    default : Setting or None
+        For pixels in no region; None leaves them apparent.
+    regions : sequence of (mask or flat indices, Setting or None)
+        A bool mask of `shape`, or flat indices in row-major order. Where regions overlap, the
+        later one holds.
+    """
+
+    def __init__(
+        self,
+        shape: tuple[int, int],
+        scale: Scale,
+        default: Setting | None,
+        regions: Sequence[tuple[NDArray[Any], Setting | None]] = (),
+    ) -> None:
+        settings = list(dict.fromkeys([default, *(setting for _, setting in regions)]))
+        self._shape = shape
+        self._scale = scale
+        self._settings = settings
+        self._begin = np.zeros(shape[0] * shape[1], dtype=np.intp)
+        for where, setting in regions:
+            pixels = where.ravel() if where.dtype == np.bool_ else where
+            self._begin[pixels] = settings.index(setting) * COUNT_VALUES
+        self._tables = np.concatenate([table(scale, setting) for setting in settings])
+        self._index = np.empty_like(self._begin)
+
+    def kelvin(self, counts: Counts) -> Kelvin:
+        """Return object temperatures, K, float32, shape (row, column); NaN where not solvable."""
+        if counts.shape != self._shape:
+            raise UsageError(f"the picture is {counts.shape}, the converter is for {self._shape}")
+        if counts.dtype == np.uint16:
+            np.add(self._begin, counts.ravel(), out=self._index)
+            return self._tables.take(self._index).reshape(self._shape)
+        result = np.empty(self._shape, dtype=np.float32)
+        for number, setting in enumerate(self._settings):
+            here = (self._begin == number * COUNT_VALUES).reshape(self._shape)
+            result[here] = conversion(self._scale, setting)(counts[here])
+        return result
