@@ -1,0 +1,442 @@
+"""The desk: the one place that holds the window's state. Widgets read it and call its methods."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PySide6.QtCore import QObject, Qt, QTimer, Signal
+
+from thermview.errors import CancelledError, ThermviewError
+from thermview.frames import Frame, Mark, MarkKind
+from thermview.paths import user_data
+from thermview.regions import Region, RegionDocument, RegionSet
+from thermview.session import Player, Session, SessionState
+from thermview.sources import OpenOptions
+from thermview.ui.display import Display
+from thermview.ui.opening import Board, Opened, open_address, quiet_seconds, remember_regions
+from thermview.ui.settings import Settings
+from thermview.ui.tasks import Task
+from thermview.ui.theme import tokens
+
+TICK_MS = 33
+CURVES_S = 0.1  # the curves are redrawn at most so often
+
+
+class Desk(QObject):
+    """Session, player, regions, display and selection of the one window.
+
+    All calls are made on Qt's thread and none of them waits for a file or a camera.
+    """
+
+    session_changed = Signal()
+    frame_shown = Signal(object)  # Frame
+    curves_grew = Signal()
+    curves_changed = Signal()
+    regions_changed = Signal()
+    selection_changed = Signal()
+    marks_changed = Signal()
+    playhead_moved = Signal(int)
+    scale_changed = Signal()
+    state_changed = Signal()
+    said = Signal(str, str)  # severity "info" | "warning" | "error", words
+    flown_to = Signal(float, float)  # the picture centres on x, y, px
+    task_changed = Signal()
+    event_taken = Signal(object)  # a SessionEvent, after the desk has dealt with it
+
+    def __init__(
+        self,
+        settings: Settings | None = None,
+        *,
+        clock: Callable[[], float] = time.monotonic,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.settings = settings if settings is not None else Settings()
+        self.session: Session | None = None
+        self.player: Player | None = None
+        self.document = RegionDocument()
+        self.document.on_change.append(self._regions_edited)
+        self.display = Display()
+        self.display.on_change.append(self.scale_changed.emit)
+        self.selected: frozenset[str] = frozenset()
+        self.selected_mark: Mark | None = None
+        self.shown: Frame | None = None
+        self.shown_number = -1
+        self.statistic = "max"
+        self.board: Board | None = None
+        self.task: Task | None = None
+        self.opened: Opened | None = None
+        self._clock = clock
+        self._slots: dict[str, int] = {}
+        self._seen = _Seen()
+        self._timer = QTimer(self)
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.setInterval(TICK_MS)
+        self._timer.timeout.connect(self.tick)
+        self._timer.start()
+
+    # ---- opening and closing -------------------------------------------------------------
+
+    def open(self, address: str, options: OpenOptions | None = None) -> Task | None:
+        """Open a file, a camera or a simulated board in the background."""
+        if self.task is not None:
+            self.say("warning", f"wait: {self.task.words} is still going on")
+            return None
+        chosen = options if options is not None else OpenOptions()
+        return self.run_task(
+            f"opening {address}",
+            lambda task: open_address(address, chosen, task.report),
+            self._adopt,
+            discard=lambda opened: opened.session.close(),
+        )
+
+    def close_session(self) -> None:
+        """Let go of what is open; what was recorded stays, and the regions are remembered."""
+        if self.session is None:
+            return
+        self.remember()
+        session, self.session = self.session, None
+        self.player = None
+        self.opened = self.board = self.shown = None
+        self.shown_number = -1
+        self._seen = _Seen()
+        self.attempt(session.close)
+        self.select(())
+        self.session_changed.emit()
+        self.state_changed.emit()
+
+    def shut(self) -> None:
+        """Close everything at the end of the program."""
+        self._timer.stop()
+        if self.task is not None:
+            self.task.cancel()
+            self.task.wait(5.0)
+        self.close_session()
+
+    def remember(self) -> None:
+        """Store the regions of what is open for the next time."""
+        if self.opened is not None:
+            address = self.opened.address
+            self.attempt(lambda: remember_regions(address, self.document.current))
+
+    def _adopt(self, opened: Opened) -> None:
+        self.close_session()
+        self.opened, self.session, self.board = opened, opened.session, opened.board
+        self.player = Player(opened.session.footage)
+        self._slots.clear()
+        self.document.reset(opened.regions)
+        opened.session.start()
+        if opened.session.is_live:
+            self.player.follow()
+        else:
+            self._zero_quiet_start()
+        if opened.path is not None:
+            self.settings.add_recent(opened.path)
+        self.session_changed.emit()
+        self.state_changed.emit()
+        self.marks_changed.emit()
+        for remark in opened.remarks:
+            self.say("warning", remark)
+        self.tick()
+
+    def _zero_quiet_start(self) -> None:
+        """Take a recording's time before power as the baseline, unless it brings one along."""
+        assert self.session is not None
+        if self.session.baseline is not None:
+            return
+        power_on = [m.time_s for m in self.session.marks if m.kind is MarkKind.POWER_ON]
+        times = self.session.footage.times_s
+        end_s = quiet_seconds(times, min(power_on, default=None))
+        if end_s is not None:
+            self.session.zero_now(end_s, end_s - float(times[0]))
+
+    # ---- work in the background ----------------------------------------------------------
+
+    def run_task(
+        self,
+        words: str,
+        work: Callable[[Task], Any],
+        done: Callable[[Any], None],
+        *,
+        discard: Callable[[Any], None] | None = None,
+    ) -> Task:
+        """Run `work` in a thread; `done` gets its result here, an error is said."""
+        task = Task(words, work, discard=discard, parent=self)
+        self.task = task
+
+        def finish(then: Callable[[Any], None], value: Any) -> None:
+            self.task = None
+            task.wait(1.0)
+            task.deleteLater()
+            self.task_changed.emit()
+            then(value)
+
+        task.done.connect(lambda result: finish(done, result))
+        task.failed.connect(lambda error: finish(self._task_failed, error))
+        task.start()
+        self.task_changed.emit()
+        return task
+
+    def _task_failed(self, error: Exception) -> None:
+        severity = "info" if isinstance(error, CancelledError) else "error"
+        self.say(severity, str(error))
+
+    def say(self, severity: str, words: str) -> None:
+        """Put words into the status line."""
+        self.said.emit(severity, words)
+
+    def attempt(self, action: Callable[[], Any]) -> Any:
+        """Run `action`; an error of the program's own tree is said, and None returned."""
+        try:
+            return action()
+        except ThermviewError as error:
+            self.say("error", str(error))
+            return None
+
+    # ---- the clock -----------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Look at the session once: show the newest frame, tell what has changed."""
+        if self.session is None or self.player is None:
+            return
+        now_s = self._clock()
+        self._show(self.player.tick(now_s))
+        for event in self.session.take_events():
+            self.event_taken.emit(event)
+        self._tell_changes(now_s)
+
+    def _show(self, number: int) -> None:
+        assert self.session is not None
+        footage = self.session.footage
+        if len(footage) == 0 or number == self.shown_number:
+            return
+        try:
+            frame = footage.frame(number)
+        except IndexError:  # the history let go of it between the two calls
+            return
+        except ThermviewError as error:
+            self.shown_number = number  # said once, not thirty times a second
+            self.say("error", str(error))
+            return
+        self.shown, self.shown_number = frame, number
+        self.frame_shown.emit(frame)
+        self.playhead_moved.emit(number)
+
+    def _tell_changes(self, now_s: float) -> None:
+        assert self.session is not None
+        seen, session = self._seen, self.session
+        if session.marks != seen.marks:
+            seen.marks = session.marks
+            self.marks_changed.emit()
+        curves = session.curves
+        if curves.revision != seen.revision:
+            seen.revision = curves.revision
+            self.curves_changed.emit()
+        extent = (len(curves.times_s), session.progress())
+        if extent != seen.extent and now_s - seen.curves_s >= CURVES_S:
+            seen.extent, seen.curves_s = extent, now_s
+            self.curves_grew.emit()
+        state = (session.state, session.trouble, session.losses, session.recording)
+        if state != seen.state:
+            seen.state = state
+            self.state_changed.emit()
+
+    # ---- time ----------------------------------------------------------------------------
+
+    @property
+    def now_s(self) -> float:
+        """Return the time of the shown frame, s since the source's start; NaN without one."""
+        return self.shown.time_s if self.shown is not None else float("nan")
+
+    def seek(self, number: int) -> None:
+        """Show frame `number` (the nearest there is)."""
+        if self.player is not None:
+            self.player.seek(number)
+            self.tick()
+
+    def seek_time(self, time_s: float) -> None:
+        """Show the frame nearest to `time_s`."""
+        if self.session is not None and len(self.session.footage):
+            times = self.session.footage.times_s
+            after = int(np.searchsorted(times, time_s))
+            pick = [n for n in (after - 1, after) if 0 <= n < len(times)]
+            self.seek(min(pick, key=lambda n: abs(times[n] - time_s)))
+
+    def play_pause(self) -> None:
+        """Play or pause."""
+        if self.player is not None:
+            self.player.toggle()
+            self.state_changed.emit()
+
+    def step(self, frames: int) -> None:
+        """Go `frames` forward or, negative, back."""
+        if self.player is not None:
+            self.player.step(frames)
+            self.tick()
+
+    def follow(self) -> None:
+        """Go to the live edge and stay there."""
+        if self.player is not None:
+            self.player.follow()
+            self.tick()
+
+    def stop(self) -> None:
+        """Stop what runs: recording and playing."""
+        if self.session is not None and self.session.recording is not None:
+            self.record_toggle()
+        if self.player is not None:
+            self.player.pause()
+            self.state_changed.emit()
+
+    def next_mark(self, direction: int) -> None:
+        """Go to the next (1) or the previous (-1) mark."""
+        if self.session is None:
+            return
+        now_s, half = self.now_s, 1e-6
+        times = sorted(m.time_s for m in self.session.marks)
+        ahead = [t for t in times if (t - now_s) * direction > half]
+        if ahead:
+            self.seek_time(ahead[0] if direction > 0 else ahead[-1])
+        else:
+            self.say("info", "no mark " + ("after" if direction > 0 else "before") + " this moment")
+
+    # ---- marks, zero, recording ----------------------------------------------------------
+
+    def mark(self, kind: MarkKind = MarkKind.PLAIN, text: str = "") -> None:
+        """Mark the shown moment."""
+        if self.session is None or self.shown is None:
+            self.say("info", "nothing is open to mark")
+            return
+        self.session.add_mark(kind, self.now_s, text)
+        self._tell_changes(self._clock())
+        self.say("info", f"marked: {text or kind.value} at {self.now_s:.2f} s")
+
+    def remove_mark(self, mark: Mark) -> None:
+        """Take a mark away."""
+        if self.session is not None:
+            self.session.remove_mark(mark)
+            self._tell_changes(self._clock())
+
+    def zero_now(self) -> None:
+        """Take the second up to the shown moment as the baseline of rises."""
+        if self.session is None or self.shown is None:
+            return
+        session, now_s = self.session, self.now_s
+        warning = self.attempt(lambda: session.zero_now(now_s))
+        if warning:
+            self.say("warning", warning)
+        else:
+            self.say("info", f"rises count from {now_s:.2f} s on")
+        self.scale_changed.emit()
+        self._tell_changes(self._clock())
+
+    def record_path(self) -> Path:
+        """Return a free name for a new recording, in the user's folder."""
+        folder = user_data() / "recordings"
+        folder.mkdir(parents=True, exist_ok=True)
+        stem = time.strftime("%Y-%m-%d %H-%M-%S")
+        return folder / f"{stem}.h5"
+
+    def record_toggle(self, path: Path | None = None, pre_trigger_s: float = 0.0) -> None:
+        """Start recording (into a file named by the time), or stop."""
+        session = self.session
+        if session is None or not session.is_live:
+            self.say("info", "only a camera or a simulated board can be recorded")
+            return
+        if session.recording is None:
+            target = path if path is not None else self.record_path()
+            self.attempt(lambda: session.start_recording(target, pre_trigger_s))
+            if session.recording is not None:
+                self.say("info", f"recording into {target}")
+        else:
+            summary = self.attempt(session.stop_recording)
+            if summary is not None:
+                self.say("info", f"recorded: {summary}")
+        self._tell_changes(self._clock())
+
+    def reconnect(self) -> None:
+        """Ask the source to come back."""
+        if self.session is not None:
+            self.attempt(self.session.reconnect)
+            self._tell_changes(self._clock())
+
+    @property
+    def state(self) -> SessionState:
+        """Return the session's state; idle without one."""
+        return self.session.state if self.session is not None else SessionState.IDLE
+
+    # ---- regions and selection -----------------------------------------------------------
+
+    def select(self, ids: Iterable[str], *, fly: bool = False) -> None:
+        """Select regions everywhere; with `fly` the picture centres on the first."""
+        chosen = frozenset(ids)
+        changed = chosen != self.selected or self.selected_mark is not None
+        self.selected, self.selected_mark = chosen, None
+        if changed:
+            self.selection_changed.emit()
+        if fly and chosen:
+            first = next((r for r in self.document.current.regions if r.id in chosen), None)
+            if first is not None:
+                x0, y0, x1, y1 = first.shape.bounds()
+                self.flown_to.emit((x0 + x1) / 2, (y0 + y1) / 2)
+
+    def select_mark(self, mark: Mark) -> None:
+        """Select a mark and go to its moment."""
+        self.selected, self.selected_mark = frozenset(), mark
+        self.selection_changed.emit()
+        self.seek_time(mark.time_s)
+
+    def selected_regions(self) -> list[Region]:
+        """Return the selected regions in the document's order."""
+        return [r for r in self.document.current.regions if r.id in self.selected]
+
+    def colour_slot(self, curve_id: str) -> int:
+        """Return a region's or difference's colour number; it stays while others come and go."""
+        if curve_id not in self._slots:
+            taken = set(self._slots.values())
+            self._slots[curve_id] = next(n for n in range(len(taken) + 1) if n not in taken)
+        return self._slots[curve_id]
+
+    def colour(self, curve_id: str) -> str:
+        """Return the colour ``#rrggbb`` of a region or difference, on picture, strip and list."""
+        return tokens().region_colour(self.colour_slot(curve_id))
+
+    def set_statistic(self, statistic: str) -> None:
+        """Choose what the strip draws of each region: ``min``, ``mean`` or ``max``."""
+        self.statistic = statistic
+        self.curves_changed.emit()
+
+    def undo(self) -> None:
+        """Take the last change of the regions back."""
+        self.document.undo()
+
+    def redo(self) -> None:
+        """Do it again."""
+        self.document.redo()
+
+    def _regions_edited(self) -> None:
+        current: RegionSet = self.document.current
+        alive = {r.id for r in current.regions} | {d.id for d in current.differences}
+        for gone in [key for key in self._slots if key not in alive]:
+            del self._slots[gone]
+        if self.session is not None:
+            self.session.set_regions(current)
+        self.regions_changed.emit()
+        if not self.selected <= alive:
+            self.select(self.selected & alive)
+
+
+@dataclass(slots=True)
+class _Seen:
+    """What the last look at the session found, to tell what has changed since."""
+
+    marks: tuple[Mark, ...] = ()
+    revision: int = -1
+    extent: Any = None
+    state: Any = None
+    curves_s: float = float("-inf")

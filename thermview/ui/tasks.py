@@ -1,0 +1,91 @@
+"""Work that takes a while: in a thread of its own, its result back on the window's thread."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from typing import Any
+
+from PySide6.QtCore import QObject, Signal
+
+from thermview.errors import CancelledError, ThermviewError
+
+
+class Task(QObject):
+    """One long job. `work` gets the task and may ask `task.cancelled` and call `task.report`.
+
+    Exactly one of `done`, `failed` follows, on the thread that made the task. A job that nobody
+    wants any more still ends in its own time: what it returns goes to `discard`.
+    """
+
+    done = Signal(object)
+    failed = Signal(object)
+    progressed = Signal(str, float)
+    _ended = Signal(object, object)
+
+    def __init__(
+        self,
+        words: str,
+        work: Callable[[Task], Any],
+        *,
+        discard: Callable[[Any], None] | None = None,
+        parent: QObject | None = None,
+    ) -> None:
+        super().__init__(parent)
+        self.words = words
+        self.running = True
+        self._work = work
+        self._discard = discard
+        self._stop = threading.Event()
+        self._ended.connect(self._deliver)
+        self._thread = threading.Thread(target=self._run, name=f"task: {words}", daemon=True)
+
+    @property
+    def cancelled(self) -> bool:
+        """Tell whether the user has asked to stop."""
+        return self._stop.is_set()
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def cancel(self) -> None:
+        """Ask the job to stop; `failed` with a CancelledError follows when it has ended."""
+        self._stop.set()
+
+    def report(self, words: str, fraction: float) -> None:
+        """Say how far the job is, 0 to 1 (negative: unknown); called by the job."""
+        self.progressed.emit(words, fraction)
+
+    def wait(self, seconds: float) -> bool:
+        """Wait for the thread; tell whether it has ended."""
+        self._thread.join(seconds)
+        return not self._thread.is_alive()
+
+    def _run(self) -> None:
+        result: Any = None
+        error: ThermviewError | None = None
+        try:
+            result = self._work(self)
+        except ThermviewError as failure:
+            error = failure
+        except Exception as failure:
+            # a fault of the program itself must not end it, nor be lost: it is said as one
+            error = ThermviewError(f"{self.words} failed: {type(failure).__name__}: {failure}")
+            error.__cause__ = failure
+        if self.cancelled and error is None:
+            if self._discard is not None:
+                self._discard(result)
+            result, error = None, CancelledError(f"{self.words}: cancelled")
+        self._ended.emit(result, error)
+
+    def _deliver(self, result: Any, error: ThermviewError | None) -> None:
+        self.running = False
+        if error is not None:
+            self.failed.emit(error)
+        elif self.cancelled:  # asked to stop after the work was done
+            if self._discard is not None:
+                self._discard(result)
+            self.failed.emit(CancelledError(f"{self.words}: cancelled"))
+        else:
+            self.done.emit(result)
