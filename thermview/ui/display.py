@@ -1,0 +1,416 @@
+"""How the picture is shown: colours, level and span, unit, orientation. One place for all of it.
+
+Picture and strip both read their colours and their scale here, so that a curve's height and the
+picture's colour are the same thing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+
+import numpy as np
+import pyqtgraph as pg
+from numpy.typing import NDArray
+from PySide6.QtCore import QObject, Signal
+from PySide6.QtGui import QColor
+
+from thermview.errors import UsageError
+from thermview.frames import Frame, Scale
+from thermview.ui.levels import AutoLevel
+from thermview.units import TemperatureUnit
+
+DASH = "–"
+"""What stands where there is no number."""
+
+
+class View(Enum):
+    """What a pixel's colour means."""
+
+    TEMPERATURE = "temperature"
+    RISE = "rise"
+
+
+class LevelMode(Enum):
+    """Where level and span come from."""
+
+    AUTO = "auto"
+    MANUAL = "manual"
+    FROZEN = "frozen"
+
+
+COLOUR_MAPS: dict[View, dict[str, str]] = {
+    View.TEMPERATURE: {
+        "inferno": "inferno",
+        "magma": "magma",
+        "plasma": "plasma",
+        "viridis": "viridis",
+        "cividis": "cividis",
+        "grey": "CET-L1",
+        "blue to white": "CET-CBL2",
+    },
+    View.RISE: {
+        "blue – dark – red": "CET-D4",
+        "blue – dark – yellow": "CET-D6",
+        "blue – white – red": "CET-D1",
+        "blue – white – yellow": "CET-CBD1",
+    },
+}
+"""Names on screen → pyqtgraph's names: perceptually uniform sets only; for rises diverging ones."""
+
+_BAND_COLOURS = ((0, 255, 170), (255, 60, 200), (0, 210, 255), (255, 255, 255))
+_LEAST_SPAN_K = 0.2  # of the automatic axis: some noise of a good camera, no more
+_NO_VALUE = 0xFF5A5A5A  # opaque grey of a pixel without a value
+
+
+@dataclass(frozen=True, slots=True)
+class ViewScale:
+    """Level, span and colours of one view; K of temperature, or K of rise.
+
+    `isotherm` is the highlighted band (low_k, high_k); an infinite end makes it "above" or
+    "below".
+    """
+
+    colour_map: str
+    low_k: float
+    high_k: float
+    mode: LevelMode = LevelMode.AUTO
+    isotherm: tuple[float, float] | None = None
+
+
+class Display(QObject):
+    """View settings; `changed` is emitted after every change that alters picture or axis."""
+
+    changed = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self._scales = {
+            View.TEMPERATURE: ViewScale("inferno", 293.15, 313.15),
+            View.RISE: ViewScale("blue – dark – red", -1.0, 10.0),
+        }
+        self._auto = {
+            View.TEMPERATURE: AutoLevel(through_zero=False),
+            View.RISE: AutoLevel(through_zero=True),
+        }
+        self._view = View.TEMPERATURE
+        self._baseline_k: NDArray[np.float32] | None = None
+        self._source_scale: Scale | None = None
+        self._unit = TemperatureUnit.CELSIUS
+        self._quarter_turns = 0
+        self._mirrored = False
+        self._markers = True
+        self._smooth = True
+        self._mm_per_px: float | None = None
+
+    # -- what is set -------------------------------------------------------------------------
+
+    @property
+    def view(self) -> View:
+        """Return what colours mean now."""
+        return self._view
+
+    @property
+    def scale(self) -> ViewScale:
+        """Return level, span, colours and band of the present view."""
+        return self._scales[self._view]
+
+    @property
+    def low_k(self) -> float:
+        """Return the lower end of the axis, K (of rise in the rise view)."""
+        return self.scale.low_k
+
+    @property
+    def high_k(self) -> float:
+        """Return the upper end of the axis, K (of rise in the rise view)."""
+        return self.scale.high_k
+
+    @property
+    def mode(self) -> LevelMode:
+        """Return where level and span come from in the present view."""
+        return self.scale.mode
+
+    @property
+    def colour_map(self) -> str:
+        """Return the name of the present view's colour map."""
+        return self.scale.colour_map
+
+    @property
+    def colour_maps(self) -> tuple[str, ...]:
+        """Return the names that `set_colour_map` takes in the present view."""
+        return tuple(COLOUR_MAPS[self._view])
+
+    @property
+    def isotherm(self) -> tuple[float, float] | None:
+        """Return the present view's highlighted band (low_k, high_k); infinite ends are open."""
+        return self.scale.isotherm
+
+    @property
+    def unit(self) -> TemperatureUnit:
+        """Return the unit on screen."""
+        return self._unit
+
+    @property
+    def quarter_turns(self) -> int:
+        """Return how often the picture is turned clockwise by 90°: 0 to 3."""
+        return self._quarter_turns
+
+    @property
+    def mirrored(self) -> bool:
+        """Tell whether left and right are exchanged (before the turning)."""
+        return self._mirrored
+
+    @property
+    def markers(self) -> bool:
+        """Tell whether the hottest and the coldest pixel are marked."""
+        return self._markers
+
+    @property
+    def smooth(self) -> bool:
+        """Tell whether the picture is interpolated between pixels when enlarged."""
+        return self._smooth
+
+    @property
+    def baseline_k(self) -> NDArray[np.float32] | None:
+        """Return the picture that rises are counted from, K, (row, column)."""
+        return self._baseline_k
+
+    @property
+    def mm_per_px(self) -> float | None:
+        """Return the length of a pixel on the board, mm, once a ruler has told it."""
+        return self._mm_per_px
+
+    @property
+    def relative(self) -> bool:
+        """Tell whether the source gives brightness only, so nothing may be shown in degrees."""
+        return self._source_scale is not None and self._source_scale.relative
+
+    # -- setting it --------------------------------------------------------------------------
+
+    def start(self, scale: Scale) -> None:
+        """Begin with another source: its scale; no baseline, no ruler, automatic levels afresh."""
+        self._source_scale = scale
+        self._baseline_k = None
+        self._mm_per_px = None
+        self._view = View.TEMPERATURE
+        for view, auto in self._auto.items():
+            auto.reset()
+            self._scales[view] = replace(self._scales[view], mode=LevelMode.AUTO, isotherm=None)
+        self.changed.emit()
+
+    def set_baseline(self, baseline_k: NDArray[np.float32] | None) -> None:
+        """Give the picture that rises are counted from; without one the rise view ends."""
+        self._baseline_k = baseline_k
+        self._auto[View.RISE].reset()
+        if baseline_k is None:
+            self._view = View.TEMPERATURE
+        self.changed.emit()
+
+    def set_view(self, view: View) -> None:
+        """Show temperature or rise.
+
+        Raises
+        ------
+        UsageError
+            Rise is asked for and there is no baseline yet.
+        """
+        if view is View.RISE and self._baseline_k is None:
+            raise UsageError("there is no baseline to count a rise from; press zero now first")
+        self._view = view
+        self.changed.emit()
+
+    def set_colour_map(self, name: str) -> None:
+        """Choose one of `colour_maps`.
+
+        Raises
+        ------
+        UsageError
+            The present view has no map of this name.
+        """
+        if name not in COLOUR_MAPS[self._view]:
+            raise UsageError(f"{name!r} is no colour map; give {', '.join(self.colour_maps)}")
+        self._put(colour_map=name)
+
+    def set_level(self, low_k: float, high_k: float) -> None:
+        """Set the axis by hand, K (of rise in the rise view), the ends in any order."""
+        low_k, high_k = min(low_k, high_k), max(low_k, high_k)
+        if not (np.isfinite(low_k) and np.isfinite(high_k)):
+            raise UsageError(f"level {low_k} … {high_k} K: both ends must be finite numbers")
+        self._put(low_k=low_k, high_k=max(high_k, low_k + 1e-3), mode=LevelMode.MANUAL)
+
+    def set_mode(self, mode: LevelMode) -> None:
+        """Let the axis follow the picture, stop it where it is, or hold it for setting by hand."""
+        if mode is LevelMode.AUTO:
+            self._auto[self._view].reset()
+        self._put(mode=mode)
+
+    def set_isotherm(self, band: tuple[float, float] | None) -> None:
+        """Highlight what lies in a band (low_k, high_k), ends included; None ends it."""
+        self._put(isotherm=None if band is None else (min(band), max(band)))
+
+    def set_unit(self, unit: TemperatureUnit) -> None:
+        """Choose the unit on screen."""
+        self._unit = unit
+        self.changed.emit()
+
+    def turn(self, quarters: int = 1) -> None:
+        """Turn the picture clockwise by so many quarters."""
+        self._quarter_turns = (self._quarter_turns + quarters) % 4
+        self.changed.emit()
+
+    def mirror(self) -> None:
+        """Exchange left and right as they are seen now."""
+        self._mirrored = not self._mirrored
+        self._quarter_turns = -self._quarter_turns % 4
+        self.changed.emit()
+
+    def set_markers(self, on: bool) -> None:
+        """Mark the hottest and the coldest pixel, or not."""
+        self._markers = on
+        self.changed.emit()
+
+    def set_smooth(self, on: bool) -> None:
+        """Interpolate between pixels when enlarged, or not."""
+        self._smooth = on
+        self.changed.emit()
+
+    def set_mm_per_px(self, mm_per_px: float | None) -> None:
+        """State the length of a pixel on the board, mm."""
+        self._mm_per_px = mm_per_px
+        self.changed.emit()
+
+    def observe(self, frame: Frame) -> None:
+        """Let the automatic level follow a frame that is about to be shown."""
+        if self.mode is not LevelMode.AUTO or frame.held:
+            return
+        auto = self._auto[self._view]
+        if self._view is View.RISE:
+            low_k, high_k = auto.follow(self.rise_k(frame), frame.time_s, _LEAST_SPAN_K)
+        else:
+            least = 1.0 if frame.scale.relative else _LEAST_SPAN_K / frame.scale.k_per_count
+            low, high = auto.follow(frame.counts, frame.time_s, least)
+            low_k, high_k = frame.scale.kelvin_of(low), frame.scale.kelvin_of(high)
+        if np.isfinite(low_k) and (low_k, high_k) != (self.low_k, self.high_k):
+            self._put(low_k=low_k, high_k=high_k)
+
+    def _put(self, **changes: object) -> None:
+        self._scales[self._view] = replace(self.scale, **changes)  # type: ignore[arg-type]
+        self.changed.emit()
+
+    # -- colours -----------------------------------------------------------------------------
+
+    def rise_k(self, frame: Frame) -> NDArray[np.float32]:
+        """Return the frame's rise over the baseline, K, float32, (row, column)."""
+        if self._baseline_k is None:
+            raise UsageError("there is no baseline to count a rise from; press zero now first")
+        rise: NDArray[np.float32] = np.multiply(
+            frame.counts, np.float32(frame.scale.k_per_count), dtype=np.float32
+        )
+        rise += np.float32(frame.scale.offset_k) - self._baseline_k
+        return rise
+
+    def _whole_map(self) -> tuple[NDArray[np.uint8], float, float]:
+        """Return the map's 256 colours and the levels, K, of its two ends."""
+        name = COLOUR_MAPS[self._view][self.scale.colour_map]
+        table = pg.colormap.get(name).getLookupTable(0.0, 1.0, 256, alpha=False)
+        if self._view is View.RISE:  # zero is always the map's middle, whatever the axis shows
+            reach = max(abs(self.low_k), abs(self.high_k))
+            return table.astype(np.uint8), -reach, reach
+        return table.astype(np.uint8), self.low_k, self.high_k
+
+    def rgb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint8]:
+        """Return the map's colours of levels, K: uint8, shape of `levels_k` + (3,)."""
+        table, low_k, high_k = self._whole_map()
+        place = (np.asarray(levels_k, dtype=np.float64) - low_k) * (256.0 / (high_k - low_k))
+        return table[np.clip(np.nan_to_num(place), 0, 255).astype(np.intp)]
+
+    def lut(self, n: int = 256) -> NDArray[np.uint8]:
+        """Return `n` colours from the axis' low end to its high end: uint8, (n, 3), RGB."""
+        return self.rgb_of(np.linspace(self.low_k, self.high_k, n))
+
+    def colour_of(self, level_k: float) -> QColor:
+        """Return the picture's colour of a level, K (of rise in the rise view)."""
+        return QColor(*(int(c) for c in self.rgb_of(np.array(level_k))))
+
+    @property
+    def band_colour(self) -> QColor:
+        """Return the colour of the highlighted band: the one least like the map's own colours."""
+        table = self._whole_map()[0].astype(np.int64)
+        apart = [((table - np.array(c)) ** 2).sum(axis=1).min() for c in _BAND_COLOURS]
+        return QColor(*_BAND_COLOURS[int(np.argmax(apart))])
+
+    def argb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint32]:
+        """Return the picture's colours 0xAARRGGBB of levels, K: band highlighted, NaN grey."""
+        red, green, blue = np.moveaxis(self.rgb_of(levels_k).astype(np.uint32), -1, 0)
+        argb: NDArray[np.uint32] = 0xFF000000 | (red << 16) | (green << 8) | blue
+        if self.isotherm is not None:
+            low_k, high_k = self.isotherm
+            argb[(levels_k >= low_k) & (levels_k <= high_k)] = self.band_colour.rgba()
+        argb[np.isnan(levels_k)] = _NO_VALUE
+        return argb
+
+    # -- numbers -----------------------------------------------------------------------------
+
+    @property
+    def symbol(self) -> str:
+        """Return the sign after a temperature; empty for brightness."""
+        return "" if self.relative else self._unit.symbol
+
+    @property
+    def difference_symbol(self) -> str:
+        """Return the sign after a difference; empty for brightness."""
+        return "" if self.relative else self._unit.difference_symbol
+
+    @property
+    def quantity(self) -> str:
+        """Return what the axis shows, in words: temperature, rise, brightness …"""
+        if self.relative:
+            return "brightness" if self._view is View.TEMPERATURE else "change of brightness"
+        return self._view.value
+
+    @property
+    def level_symbol(self) -> str:
+        """Return the sign after a level of the present view's axis."""
+        return self.difference_symbol if self._view is View.RISE else self.symbol
+
+    def temperature(self, kelvin: float) -> float:
+        """Convert an absolute temperature, K, to the number shown (brightness: to counts)."""
+        if self.relative and self._source_scale is not None:
+            return self._source_scale.counts_of(kelvin)
+        return self._unit.from_kelvin(kelvin)
+
+    def difference(self, difference_k: float) -> float:
+        """Convert a difference, K, to the number shown (brightness: to counts)."""
+        if self.relative and self._source_scale is not None:
+            return difference_k / self._source_scale.k_per_count
+        return difference_k * self._unit.per_kelvin
+
+    def level(self, level_k: float) -> float:
+        """Convert a level of the present view's axis, K, to the number shown."""
+        rise = self._view is View.RISE
+        return self.difference(level_k) if rise else self.temperature(level_k)
+
+    def level_k(self, shown: float) -> float:
+        """Convert a number shown on the present view's axis to its level, K."""
+        zero, one = self.level(0.0), self.level(1.0)
+        return (shown - zero) / (one - zero)
+
+    def temperature_text(self, kelvin: float) -> str:
+        """Return a temperature, K, as people read it: ``41.2 °C``; a dash without a number."""
+        return self._text(self.temperature(kelvin), self.symbol, "")
+
+    def difference_text(self, difference_k: float) -> str:
+        """Return a difference, K, as people read it: ``+1.8 K``; a dash without a number."""
+        return self._text(self.difference(difference_k), self.difference_symbol, "+")
+
+    def level_text(self, level_k: float) -> str:
+        """Return a level of the present view's axis, K, as people read it."""
+        rise = self._view is View.RISE
+        return self.difference_text(level_k) if rise else self.temperature_text(level_k)
+
+    def _text(self, number: float, symbol: str, sign: str) -> str:
+        if not np.isfinite(number):
+            return DASH
+        decimals = 0 if self.relative else 1
+        text = f"{number:{sign}.{decimals}f}".replace("-", "−")
+        return f"{text} {symbol}".rstrip()
