@@ -6,13 +6,13 @@ picture's colour are the same thing.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import Enum
 
 import numpy as np
 import pyqtgraph as pg
 from numpy.typing import NDArray
-from PySide6.QtCore import QObject, Signal
 from PySide6.QtGui import QColor
 
 from thermview.errors import UsageError
@@ -78,13 +78,11 @@ class ViewScale:
     isotherm: tuple[float, float] | None = None
 
 
-class Display(QObject):
-    """View settings; `changed` is emitted after every change that alters picture or axis."""
+class Display:
+    """View settings; `on_change` are called after every change that alters picture or axis."""
 
-    changed = Signal()
-
-    def __init__(self, parent: QObject | None = None) -> None:
-        super().__init__(parent)
+    def __init__(self) -> None:
+        self.on_change: list[Callable[[], None]] = []
         self._scales = {
             View.TEMPERATURE: ViewScale("inferno", 293.15, 313.15),
             View.RISE: ViewScale("blue – dark – red", -1.0, 10.0),
@@ -196,7 +194,7 @@ class Display(QObject):
         for view, auto in self._auto.items():
             auto.reset()
             self._scales[view] = replace(self._scales[view], mode=LevelMode.AUTO, isotherm=None)
-        self.changed.emit()
+        self._tell()
 
     def set_baseline(self, baseline_k: NDArray[np.float32] | None) -> None:
         """Give the picture that rises are counted from; without one the rise view ends."""
@@ -204,7 +202,7 @@ class Display(QObject):
         self._auto[View.RISE].reset()
         if baseline_k is None:
             self._view = View.TEMPERATURE
-        self.changed.emit()
+        self._tell()
 
     def set_view(self, view: View) -> None:
         """Show temperature or rise.
@@ -217,7 +215,7 @@ class Display(QObject):
         if view is View.RISE and self._baseline_k is None:
             raise UsageError("there is no baseline to count a rise from; press zero now first")
         self._view = view
-        self.changed.emit()
+        self._tell()
 
     def set_colour_map(self, name: str) -> None:
         """Choose one of `colour_maps`.
@@ -251,33 +249,33 @@ class Display(QObject):
     def set_unit(self, unit: TemperatureUnit) -> None:
         """Choose the unit on screen."""
         self._unit = unit
-        self.changed.emit()
+        self._tell()
 
     def turn(self, quarters: int = 1) -> None:
         """Turn the picture clockwise by so many quarters."""
         self._quarter_turns = (self._quarter_turns + quarters) % 4
-        self.changed.emit()
+        self._tell()
 
     def mirror(self) -> None:
         """Exchange left and right as they are seen now."""
         self._mirrored = not self._mirrored
         self._quarter_turns = -self._quarter_turns % 4
-        self.changed.emit()
+        self._tell()
 
     def set_markers(self, on: bool) -> None:
         """Mark the hottest and the coldest pixel, or not."""
         self._markers = on
-        self.changed.emit()
+        self._tell()
 
     def set_smooth(self, on: bool) -> None:
         """Interpolate between pixels when enlarged, or not."""
         self._smooth = on
-        self.changed.emit()
+        self._tell()
 
     def set_mm_per_px(self, mm_per_px: float | None) -> None:
         """State the length of a pixel on the board, mm."""
         self._mm_per_px = mm_per_px
-        self.changed.emit()
+        self._tell()
 
     def observe(self, frame: Frame) -> None:
         """Let the automatic level follow a frame that is about to be shown."""
@@ -293,9 +291,13 @@ class Display(QObject):
         if np.isfinite(low_k) and (low_k, high_k) != (self.low_k, self.high_k):
             self._put(low_k=low_k, high_k=high_k)
 
+    def _tell(self) -> None:
+        for callback in self.on_change:
+            callback()
+
     def _put(self, **changes: object) -> None:
         self._scales[self._view] = replace(self.scale, **changes)  # type: ignore[arg-type]
-        self.changed.emit()
+        self._tell()
 
     # -- colours -----------------------------------------------------------------------------
 
