@@ -58,7 +58,7 @@ class Desk(QObject):
         super().__init__(parent)
         self.settings = settings if settings is not None else Settings()
         self.session: Session | None = None
-        self.player: Player | None = None
+        self.player = Player(_NoFilm())
         self.document = RegionDocument()
         self.document.on_change.append(self._regions_edited)
         self.display = Display()
@@ -101,7 +101,7 @@ class Desk(QObject):
             return
         self.remember()
         session, self.session = self.session, None
-        self.player = None
+        self.player = Player(_NoFilm())
         self.opened = self.board = self.shown = None
         self.shown_number = -1
         self._seen = _Seen()
@@ -127,13 +127,12 @@ class Desk(QObject):
     def _adopt(self, opened: Opened) -> None:
         self.close_session()
         self.opened, self.session, self.board = opened, opened.session, opened.board
-        self.player = Player(opened.session.footage)
+        self.player = Player(opened.session.footage, follow=opened.session.is_live)
         self._slots.clear()
+        self.display.start(opened.session.info.scale)
         self.document.reset(opened.regions)
         opened.session.start()
-        if opened.session.is_live:
-            self.player.follow()
-        else:
+        if not opened.session.is_live:
             self._zero_quiet_start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -202,7 +201,7 @@ class Desk(QObject):
 
     def tick(self) -> None:
         """Look at the session once: show the newest frame, tell what has changed."""
-        if self.session is None or self.player is None:
+        if self.session is None:
             return
         now_s = self._clock()
         self._show(self.player.tick(now_s))
@@ -213,7 +212,7 @@ class Desk(QObject):
     def _show(self, number: int) -> None:
         assert self.session is not None
         footage = self.session.footage
-        if len(footage) == 0 or number == self.shown_number:
+        if number < 0 or number == self.shown_number:
             return
         try:
             frame = footage.frame(number)
@@ -241,7 +240,16 @@ class Desk(QObject):
         if extent != seen.extent and now_s - seen.curves_s >= CURVES_S:
             seen.extent, seen.curves_s = extent, now_s
             self.curves_grew.emit()
-        state = (session.state, session.trouble, session.losses, session.recording)
+        if session.baseline != seen.baseline:
+            seen.baseline = session.baseline
+            self.display.set_baseline(session.baseline_image())
+        state = (
+            session.state,
+            session.trouble,
+            session.losses,
+            session.recording,
+            self.player.playing,
+        )
         if state != seen.state:
             seen.state = state
             self.state_changed.emit()
@@ -255,9 +263,8 @@ class Desk(QObject):
 
     def seek(self, number: int) -> None:
         """Show frame `number` (the nearest there is)."""
-        if self.player is not None:
-            self.player.seek(number)
-            self.tick()
+        self.player.seek(number)
+        self.tick()
 
     def seek_time(self, time_s: float) -> None:
         """Show the frame nearest to `time_s`."""
@@ -269,29 +276,26 @@ class Desk(QObject):
 
     def play_pause(self) -> None:
         """Play or pause."""
-        if self.player is not None:
-            self.player.toggle()
-            self.state_changed.emit()
+        self.player.toggle()
+        self.state_changed.emit()
 
     def step(self, frames: int) -> None:
         """Go `frames` forward or, negative, back."""
-        if self.player is not None:
-            self.player.step(frames)
-            self.tick()
+        self.player.step(frames)
+        self.tick()
 
     def follow(self) -> None:
         """Go to the live edge and stay there."""
-        if self.player is not None:
-            self.player.follow()
-            self.tick()
+        self.player.follow = True
+        self.tick()
+        self.state_changed.emit()
 
     def stop(self) -> None:
         """Stop what runs: recording and playing."""
         if self.session is not None and self.session.recording is not None:
             self.record_toggle()
-        if self.player is not None:
-            self.player.pause()
-            self.state_changed.emit()
+        self.player.pause()
+        self.state_changed.emit()
 
     def next_mark(self, direction: int) -> None:
         """Go to the next (1) or the previous (-1) mark."""
@@ -431,6 +435,16 @@ class Desk(QObject):
             self.select(self.selected & alive)
 
 
+class _NoFilm:
+    """What the player holds while nothing is open."""
+
+    times_s = np.zeros(0)
+    first = 0
+
+    def __len__(self) -> int:
+        return 0
+
+
 @dataclass(slots=True)
 class _Seen:
     """What the last look at the session found, to tell what has changed since."""
@@ -439,4 +453,5 @@ class _Seen:
     revision: int = -1
     extent: Any = None
     state: Any = None
+    baseline: tuple[float, float] | None = None
     curves_s: float = float("-inf")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 from pathlib import Path
 from typing import Any
 
@@ -40,7 +39,7 @@ class Settings:
         part = self.path.with_suffix(".part")
         with contextlib.suppress(OSError):
             part.write_text(json.dumps(self._values, indent=1), encoding="utf-8")
-            os.replace(part, self.path)
+            part.replace(self.path)
 
     def recent(self) -> list[str]:
         """Return the recordings opened last, newest first, those that still exist."""
