@@ -11,7 +11,7 @@ from PySide6.QtGui import QColor
 from skimage.color import rgb2lab
 
 from thermview.errors import UsageError
-from thermview.frames import Frame, Scale
+from thermview.frames import Frame, Scale, Scene
 from thermview.ui.display import COLOUR_MAPS, Display, LevelMode, View
 from thermview.ui.levels import AutoLevel, robust_range
 from thermview.units import TemperatureUnit
@@ -83,7 +83,7 @@ def test_band_is_highlighted_and_open_ends_work(display: Display) -> None:
 
 def test_units(display: Display) -> None:
     # 0 °C = 32 °F = 273.15 K and 100 °C = 212 °F: SI Brochure 2.3.1 and NIST SP 811 B.8
-    display.start(CENTIKELVIN)
+    display.start(CENTIKELVIN, Scene())
     assert display.temperature_text(373.15) == "100.0 °C"
     assert display.difference_text(-2.0) == "−2.0 K"
     display.set_unit(TemperatureUnit.FAHRENHEIT)
@@ -96,7 +96,7 @@ def test_units(display: Display) -> None:
 
 
 def test_brightness_is_never_in_degrees(display: Display) -> None:
-    display.start(Scale(1.0, 0.0, relative=True))
+    display.start(Scale(1.0, 0.0, relative=True), Scene())
     for unit in TemperatureUnit:
         display.set_unit(unit)
         texts = (
@@ -130,7 +130,7 @@ def test_automatic_level_does_not_flicker(display: Display) -> None:
     scene = np.full((120, 160), 30000.0)
     scene[50:70, 60:90] = 31000
     changes: list[int] = []
-    display.start(CENTIKELVIN)
+    display.start(CENTIKELVIN, Scene())
     display.on_change.append(lambda: changes.append(1))
     for i in range(100):
         display.observe(frame(scene + rng.normal(0, 5, scene.shape), i / 25))
@@ -140,21 +140,19 @@ def test_automatic_level_does_not_flicker(display: Display) -> None:
 
 
 def test_automatic_level_opens_quickly_closes_slowly_and_jumps_with_a_seek() -> None:
-    cool, hot = np.full((9, 9), 1000, np.uint16), np.full((9, 9), 1000, np.uint16)
-    hot[3:6, 3:6] = 2000
     auto = AutoLevel(through_zero=False)
-    auto.follow(cool, 0.0, 100.0)
-    opened = [auto.follow(hot, i / 25, 100.0)[1] for i in range(1, 26)]
+    auto.follow((1000.0, 1000.0), 0.0, 100.0)
+    opened = [auto.follow((1000.0, 2000.0), i / 25, 100.0)[1] for i in range(1, 26)]
     assert opened[-1] > 1950
     assert all(b >= a for a, b in itertools.pairwise(opened))
-    closed = [auto.follow(cool, 1 + i / 25, 100.0)[1] for i in range(1, 26)]
+    closed = [auto.follow((1000.0, 1000.0), 1 + i / 25, 100.0)[1] for i in range(1, 26)]
     assert 1500 < closed[-1] < 1700
-    assert auto.follow(cool, 50.0, 100.0) == (950.0, 1050.0)
-    assert auto.follow(hot, 10.0, 100.0) == (1000.0, 2000.0)
+    assert auto.follow((1000.0, 1000.0), 50.0, 100.0) == (950.0, 1050.0)
+    assert auto.follow((1000.0, 2000.0), 10.0, 100.0) == (1000.0, 2000.0)
 
 
 def test_frozen_and_manual_stand_still_and_a_shutter_frame_does_not_count(display: Display) -> None:
-    display.start(CENTIKELVIN)
+    display.start(CENTIKELVIN, Scene())
     display.observe(frame(np.full((9, 9), 30000)))
     before = display.scale
     held = Frame(np.full((9, 9), 9, np.uint16), 0.1, 1, CENTIKELVIN, shutter=True)
@@ -170,7 +168,7 @@ def test_frozen_and_manual_stand_still_and_a_shutter_frame_does_not_count(displa
 
 
 def test_rise_needs_a_baseline_and_keeps_its_own_axis(display: Display) -> None:
-    display.start(CENTIKELVIN)
+    display.start(CENTIKELVIN, Scene())
     with pytest.raises(UsageError, match="zero now"):
         display.set_view(View.RISE)
     display.set_level(290.0, 310.0)
@@ -197,3 +195,15 @@ def test_mirroring_a_turned_picture_exchanges_left_and_right_as_seen(display: Di
     assert (display.quarter_turns, display.mirrored) == (1, False)
     display.turn(-2)
     assert display.quarter_turns == 3
+
+
+def test_a_stated_emissivity_corrects_every_pixel(display: Display) -> None:
+    # the measurement equation's table for 8–14 µm, T_refl 23 °C, emissivity 0.95:
+    # apparent 58.3822 °C is an object of 60 °C (computed with scipy and astropy)
+    scale = Scale(0.001, 273.15)
+    display.start(scale, Scene(emissivity=0.95, reflected_k=296.15))
+    shown = display.kelvin_of(np.array([58382], np.uint16), scale)
+    assert shown[0] == pytest.approx(273.15 + 60.0, abs=2e-3)
+    display.set_scene(Scene())
+    shown = display.kelvin_of(np.array([58382], np.uint16), scale)
+    assert shown[0] == pytest.approx(273.15 + 58.382, abs=1e-3)

@@ -1,7 +1,8 @@
 """How the picture is shown: colours, level and span, unit, orientation. One place for all of it.
 
 Picture and strip both read their colours and their scale here, so that a curve's height and the
-picture's colour are the same thing.
+picture's colour are the same thing. Of a source that gives brightness only, whatever is called K
+here is counts.
 """
 
 from __future__ import annotations
@@ -16,8 +17,9 @@ from numpy.typing import NDArray
 from PySide6.QtGui import QColor
 
 from thermview.errors import UsageError
-from thermview.frames import Frame, Scale
-from thermview.ui.levels import AutoLevel
+from thermview.frames import Counts, Frame, Scale, Scene
+from thermview.radiometry import conversion, setting_for
+from thermview.ui.levels import AutoLevel, robust_range
 from thermview.units import TemperatureUnit
 
 DASH = "–"
@@ -60,6 +62,7 @@ COLOUR_MAPS: dict[View, dict[str, str]] = {
 
 _BAND_COLOURS = ((0, 255, 170), (255, 60, 200), (0, 210, 255), (255, 255, 255))
 _LEAST_SPAN_K = 0.2  # of the automatic axis: some noise of a good camera, no more
+_UNSCALED = Scale(1.0)
 _NO_VALUE = 0xFF5A5A5A  # opaque grey of a pixel without a value
 
 
@@ -92,8 +95,10 @@ class Display:
             View.RISE: AutoLevel(through_zero=True),
         }
         self._view = View.TEMPERATURE
+        self._apparent_baseline_k: NDArray[np.float32] | None = None
         self._baseline_k: NDArray[np.float32] | None = None
         self._source_scale: Scale | None = None
+        self._scene = Scene()
         self._unit = TemperatureUnit.CELSIUS
         self._quarter_turns = 0
         self._mirrored = False
@@ -185,10 +190,11 @@ class Display:
 
     # -- setting it --------------------------------------------------------------------------
 
-    def start(self, scale: Scale) -> None:
-        """Begin with another source: its scale; no baseline, no ruler, automatic levels afresh."""
+    def start(self, scale: Scale, scene: Scene) -> None:
+        """Begin with another source: no baseline, no ruler, automatic levels afresh."""
         self._source_scale = scale
-        self._baseline_k = None
+        self._scene = scene
+        self._apparent_baseline_k = self._baseline_k = None
         self._mm_per_px = None
         self._view = View.TEMPERATURE
         for view, auto in self._auto.items():
@@ -196,11 +202,28 @@ class Display:
             self._scales[view] = replace(self._scales[view], mode=LevelMode.AUTO, isotherm=None)
         self._tell()
 
-    def set_baseline(self, baseline_k: NDArray[np.float32] | None) -> None:
-        """Give the picture that rises are counted from; without one the rise view ends."""
-        self._baseline_k = baseline_k
+    def set_scene(self, scene: Scene) -> None:
+        """Take over what is known of the scene: with an emissivity, pixels are corrected by it."""
+        if scene != self._scene:
+            self._scene = scene
+            if self._apparent_baseline_k is not None:
+                self._baseline_k = self.kelvin_of(self._apparent_baseline_k, _UNSCALED)
+            for auto in self._auto.values():
+                auto.reset()
+            self._tell()
+
+    def set_baseline(self, apparent_k: NDArray[np.float32] | None) -> None:
+        """Give the picture that rises are counted from; without one the rise view ends.
+
+        Parameters
+        ----------
+        apparent_k : ndarray of float32, shape (row, column), or None
+            Apparent temperatures, K (counts where the source is relative).
+        """
+        self._apparent_baseline_k = apparent_k
+        self._baseline_k = None if apparent_k is None else self.kelvin_of(apparent_k, _UNSCALED)
         self._auto[View.RISE].reset()
-        if baseline_k is None:
+        if apparent_k is None:
             self._view = View.TEMPERATURE
         self._tell()
 
@@ -281,13 +304,14 @@ class Display:
         """Let the automatic level follow a frame that is about to be shown."""
         if self.mode is not LevelMode.AUTO or frame.held:
             return
-        auto = self._auto[self._view]
         if self._view is View.RISE:
-            low_k, high_k = auto.follow(self.rise_k(frame), frame.time_s, _LEAST_SPAN_K)
+            bounds = robust_range(self.rise_k(frame))
         else:
-            least = 1.0 if frame.scale.relative else _LEAST_SPAN_K / frame.scale.k_per_count
-            low, high = auto.follow(frame.counts, frame.time_s, least)
-            low_k, high_k = frame.scale.kelvin_of(low), frame.scale.kelvin_of(high)
+            counts = np.array(robust_range(frame.counts), dtype=frame.counts.dtype)
+            low_k, high_k = self._convert(frame.scale)(counts).tolist()
+            bounds = low_k, high_k
+        least = 1.0 if self.relative else _LEAST_SPAN_K
+        low_k, high_k = self._auto[self._view].follow(bounds, frame.time_s, least)
         if np.isfinite(low_k) and (low_k, high_k) != (self.low_k, self.high_k):
             self._put(low_k=low_k, high_k=high_k)
 
@@ -301,15 +325,25 @@ class Display:
 
     # -- colours -----------------------------------------------------------------------------
 
+    def kelvin_of(self, counts: Counts, scale: Scale) -> NDArray[np.float32]:
+        """Return temperatures, K, float32, of counts of any shape.
+
+        Object temperatures where the scene states an emissivity, as for a region that states none
+        itself; else apparent ones; of a relative scale the counts themselves.
+        """
+        return self._convert(scale)(counts)
+
     def rise_k(self, frame: Frame) -> NDArray[np.float32]:
         """Return the frame's rise over the baseline, K, float32, (row, column)."""
         if self._baseline_k is None:
             raise UsageError("there is no baseline to count a rise from; press zero now first")
-        rise: NDArray[np.float32] = np.multiply(
-            frame.counts, np.float32(frame.scale.k_per_count), dtype=np.float32
-        )
-        rise += np.float32(frame.scale.offset_k) - self._baseline_k
+        rise: NDArray[np.float32] = self.kelvin_of(frame.counts, frame.scale) - self._baseline_k
         return rise
+
+    def _convert(self, scale: Scale) -> Callable[[Counts], NDArray[np.float32]]:
+        if scale.relative:
+            return conversion(_UNSCALED, None)
+        return conversion(scale, setting_for(None, None, self._scene))
 
     def _whole_map(self) -> tuple[NDArray[np.uint8], float, float]:
         """Return the map's 256 colours and the levels, K, of its two ends."""
@@ -376,16 +410,12 @@ class Display:
         return self.difference_symbol if self._view is View.RISE else self.symbol
 
     def temperature(self, kelvin: float) -> float:
-        """Convert an absolute temperature, K, to the number shown (brightness: to counts)."""
-        if self.relative and self._source_scale is not None:
-            return self._source_scale.counts_of(kelvin)
-        return self._unit.from_kelvin(kelvin)
+        """Convert an absolute temperature, K, to the number shown (brightness stays counts)."""
+        return kelvin if self.relative else self._unit.from_kelvin(kelvin)
 
     def difference(self, difference_k: float) -> float:
-        """Convert a difference, K, to the number shown (brightness: to counts)."""
-        if self.relative and self._source_scale is not None:
-            return difference_k / self._source_scale.k_per_count
-        return difference_k * self._unit.per_kelvin
+        """Convert a difference, K, to the number shown (brightness stays counts)."""
+        return difference_k if self.relative else difference_k * self._unit.per_kelvin
 
     def level(self, level_k: float) -> float:
         """Convert a level of the present view's axis, K, to the number shown."""

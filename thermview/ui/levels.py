@@ -47,26 +47,29 @@ class AutoLevel:
         """Take the next picture's range as it is."""
         self._low = self._high = self._time_s = math.nan
 
-    def follow(self, values: NDArray[Any], time_s: float, least: float) -> tuple[float, float]:
-        """Return (low, high) in the unit of `values` after one more picture.
+    def follow(
+        self, bounds: tuple[float, float], time_s: float, least: float
+    ) -> tuple[float, float]:
+        """Return the axis' (low, high) after one more picture; NaN until one had a value.
 
         Parameters
         ----------
-        values : ndarray of uint16 or float32, shape (row, column)
+        bounds : (float, float)
+            The picture's `robust_range`.
         time_s : float
             The picture's time, s.
         least : float
-            Least span, in the unit of `values`.
+            Least span, in the unit of `bounds`.
         """
-        low, high = robust_range(values)
+        low, high = bounds
+        if math.isnan(low):
+            return self._low, self._high
         if self._through_zero:
             low, high = min(low, 0.0), max(high, 0.0)
         lack = max(0.0, least - (high - low)) / 2
         low, high = low - lack, high + lack
         step_s = time_s - self._time_s
         self._time_s = time_s
-        if math.isnan(low):
-            return self._low, self._high
         if not 0.0 <= step_s <= _JUMP_S or math.isnan(self._low):
             self._low, self._high = low, high
         else:
