@@ -7,7 +7,7 @@ here is counts.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -63,7 +63,8 @@ COLOUR_MAPS: dict[View, dict[str, str]] = {
 _BAND_COLOURS = ((0, 255, 170), (255, 60, 200), (0, 210, 255), (255, 255, 255))
 _LEAST_SPAN_K = 0.2  # of the automatic axis: some noise of a good camera, no more
 _UNSCALED = Scale(1.0)
-_NO_VALUE = 0xFF5A5A5A  # opaque grey of a pixel without a value
+NO_VALUE_ARGB = 0xFF5A5A5A
+"""Colour of a pixel without a value: an opaque grey."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -345,20 +346,28 @@ class Display:
             return conversion(_UNSCALED, None)
         return conversion(scale, setting_for(None, None, self._scene))
 
-    def _whole_map(self) -> tuple[NDArray[np.uint8], float, float]:
-        """Return the map's 256 colours and the levels, K, of its two ends."""
+    def _whole_map(self) -> NDArray[np.uint8]:
+        """Return the map's 256 colours: uint8, (256, 3), RGB."""
         name = COLOUR_MAPS[self._view][self.scale.colour_map]
         table = pg.colormap.get(name).getLookupTable(0.0, 1.0, 256, alpha=False)
+        return np.asarray(table, dtype=np.uint8)
+
+    def _map_ends(self) -> tuple[float, float]:
+        """Return the levels, K, of the map's first and last colour."""
         if self._view is View.RISE:  # zero is always the map's middle, whatever the axis shows
             reach = max(abs(self.low_k), abs(self.high_k))
-            return table.astype(np.uint8), -reach, reach
-        return table.astype(np.uint8), self.low_k, self.high_k
+            return -reach, reach
+        return self.low_k, self.high_k
+
+    def _place(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint8]:
+        """Return which of the map's 256 colours each level, K, has (NaN: any)."""
+        low_k, high_k = self._map_ends()
+        place = (levels_k - low_k) * (256.0 / (high_k - low_k))
+        return np.clip(np.nan_to_num(place), 0.0, 255.0).astype(np.uint8)
 
     def rgb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint8]:
         """Return the map's colours of levels, K: uint8, shape of `levels_k` + (3,)."""
-        table, low_k, high_k = self._whole_map()
-        place = (np.asarray(levels_k, dtype=np.float64) - low_k) * (256.0 / (high_k - low_k))
-        return table[np.clip(np.nan_to_num(place), 0, 255).astype(np.intp)]
+        return self._whole_map()[self._place(np.asarray(levels_k, dtype=np.float64))]
 
     def lut(self, n: int = 256) -> NDArray[np.uint8]:
         """Return `n` colours from the axis' low end to its high end: uint8, (n, 3), RGB."""
@@ -371,19 +380,26 @@ class Display:
     @property
     def band_colour(self) -> QColor:
         """Return the colour of the highlighted band: the one least like the map's own colours."""
-        table = self._whole_map()[0].astype(np.int64)
+        table = self._whole_map().astype(np.int64)
         apart = [((table - np.array(c)) ** 2).sum(axis=1).min() for c in _BAND_COLOURS]
         return QColor(*_BAND_COLOURS[int(np.argmax(apart))])
 
-    def argb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint32]:
+    def argb_of(self, levels_k: NDArray[np.floating], *, band: bool = True) -> NDArray[np.uint32]:
         """Return the picture's colours 0xAARRGGBB of levels, K: band highlighted, NaN grey."""
-        red, green, blue = np.moveaxis(self.rgb_of(levels_k).astype(np.uint32), -1, 0)
-        argb: NDArray[np.uint32] = 0xFF000000 | (red << 16) | (green << 8) | blue
-        if self.isotherm is not None:
+        red, green, blue = self._whole_map().astype(np.uint32).T
+        argb: NDArray[np.uint32] = (0xFF000000 | (red << 16) | (green << 8) | blue)[
+            self._place(levels_k)
+        ]
+        if band and self.isotherm is not None:
             low_k, high_k = self.isotherm
             argb[(levels_k >= low_k) & (levels_k <= high_k)] = self.band_colour.rgba()
-        argb[np.isnan(levels_k)] = _NO_VALUE
+        argb[np.isnan(levels_k)] = NO_VALUE_ARGB
         return argb
+
+    @property
+    def settings_key(self) -> Hashable:
+        """Return what colours depend on, to tell whether a table of them still holds."""
+        return self._view, self.scale, self._scene, self.relative
 
     # -- numbers -----------------------------------------------------------------------------
 

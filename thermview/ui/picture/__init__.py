@@ -1,0 +1,1 @@
+"""The picture: frames in colour, regions on them, stills."""
