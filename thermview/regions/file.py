@@ -99,7 +99,8 @@ def _read(path: Path) -> Any:
 
 def _which(what: str, number: int, entry: object) -> str:
     name = entry.get("name") if isinstance(entry, Mapping) else None
-    return f'{what} {number} "{name}"' if isinstance(name, str) and name else f"{what} {number}"
+    readable = isinstance(name, str) and name.isprintable() and name
+    return f'{what} {number} "{name:.60}"' if readable else f"{what} {number}"
 
 
 def _region(entry: object) -> Region:

@@ -136,18 +136,20 @@ _IN_KELVIN = Scale(1.0)
 
 def _of_values(values: NDArray[np.floating], pixels: RegionPixels, scale: Scale) -> RegionStats:
     """Measure values that may lack (NaN), one for each of the region's pixels."""
-    lacking = np.isnan(values)
     at = pixels.indices
-    if lacking.any():
-        values, at = values[~lacking], at[~lacking]
+    total = cv2.sumElems(values)[0]  # in float64, whatever the values are
+    if math.isnan(total):
+        there = ~np.isnan(values)
+        values, at = values[there], at[there]
         if values.size == 0:
             return NO_STATS
+        total = cv2.sumElems(values)[0]
     low, high = int(values.argmin()), int(values.argmax())
     low_y, low_x = divmod(int(at[low]), pixels.size[1])
     high_y, high_x = divmod(int(at[high]), pixels.size[1])
     return RegionStats(
         scale.kelvin_of(float(values[low])),
-        scale.kelvin_of(float(values.mean(dtype=np.float64))),
+        scale.kelvin_of(total / values.size),
         scale.kelvin_of(float(values[high])),
         high_x + 0.5,
         high_y + 0.5,
