@@ -1,1 +1,21 @@
-"""sources."""
+"""Where frames come from: cameras, recordings, stacks of pictures, the simulated board."""
+
+from thermview.sources.catalog import (
+    InputOffer,
+    is_live,
+    list_inputs,
+    open_footage,
+    open_source,
+    parse_address,
+)
+from thermview.sources.options import OpenOptions
+
+__all__ = [
+    "InputOffer",
+    "OpenOptions",
+    "is_live",
+    "list_inputs",
+    "open_footage",
+    "open_source",
+    "parse_address",
+]
