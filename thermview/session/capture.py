@@ -1,0 +1,121 @@
+"""The thread that reads a live source into a bounded queue."""
+
+from __future__ import annotations
+
+import queue
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from thermview.errors import SourceEndedError, ThermviewError
+from thermview.frames import Frame, FrameSource, SupplyFeed, SupplySample
+from thermview.session.admission import Admission
+from thermview.session.losses import LossCounter
+from thermview.session.states import SessionState
+
+READ_TIMEOUT_S = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Finish:
+    """The source will deliver no more: the state this leads to, and the words for the user."""
+
+    state: SessionState
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """The source was opened anew: the next frame comes after a gap."""
+
+
+Delivery = Frame | tuple[SupplySample, ...] | Finish | Resumed
+
+
+class Capture:
+    """Reads one source until it ends, fails or is closed.
+
+    A camera's frames are dropped (and counted) when the queue is full; a source that can wait
+    is made to wait.
+    """
+
+    def __init__(
+        self,
+        source: FrameSource,
+        admission: Admission,
+        losses: LossCounter,
+        out: queue.Queue[Delivery | None],
+        clock: Callable[[], float],
+    ) -> None:
+        self._source = source
+        self._admission = admission
+        self._losses = losses
+        self._out = out
+        self._clock = clock
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="thermview capture", daemon=True)
+        self.last_arrival_s = clock()
+
+    def start(self) -> None:
+        """Begin to read."""
+        self.last_arrival_s = self._clock()
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop reading and let go of the source; waits for the thread."""
+        self._stop.set()
+        self._source.close()
+        if self._thread.ident is not None:
+            self._thread.join()
+
+    def _run(self) -> None:
+        try:
+            while not self._stop.is_set():
+                self._read_once()
+        except SourceEndedError as end:
+            self._finish(Finish(SessionState.ENDED, str(end)))
+        except ThermviewError as error:
+            self._finish(Finish(SessionState.FAILED, str(error)))
+        except Exception as error:  # a driver's own: the user must hear of it, whatever it is
+            words = f"{self._source.info.name} failed: {type(error).__name__}: {error}"
+            self._finish(Finish(SessionState.FAILED, words))
+
+    def _read_once(self) -> None:
+        frame = self._source.read(READ_TIMEOUT_S)
+        if frame is not None:
+            arrival_s = self.last_arrival_s = self._clock()
+            admitted = self._admission.take(frame, arrival_s)
+            if admitted is not None:
+                self._deliver(admitted)
+        if isinstance(self._source, SupplyFeed):
+            self._deliver_supply(self._source.take_supply())
+
+    def _deliver(self, frame: Frame) -> None:
+        if not self._source.info.live:
+            self._put(frame)
+            return
+        try:
+            self._out.put_nowait(frame)
+        except queue.Full:
+            self._losses.add(queue_dropped=1)
+            self._admission.gap()
+
+    def _deliver_supply(self, samples: list[SupplySample]) -> None:
+        shift_s = self._admission.shift_s
+        if samples:
+            self._put(
+                tuple(SupplySample(s.time_s + shift_s, s.voltage_v, s.current_a) for s in samples)
+            )
+
+    def _finish(self, finish: Finish) -> None:
+        if not self._stop.is_set():
+            self._put(finish)
+
+    def _put(self, item: Delivery) -> None:
+        """Wait for room, but not beyond being closed."""
+        while not self._stop.is_set():
+            try:
+                self._out.put(item, timeout=READ_TIMEOUT_S)
+            except queue.Full:
+                continue
+            return

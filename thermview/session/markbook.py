@@ -1,0 +1,54 @@
+"""The marks of a session: what the user and the source set, and what the triggers found."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterable
+
+from thermview.frames import Mark
+
+
+class MarkBook:
+    """Marks in the order of time, from any thread; one that stands already is not doubled."""
+
+    def __init__(self, marks: Iterable[Mark] = ()) -> None:
+        self._own = set(marks)
+        self._found: set[Mark] = set()
+        self._sorted: tuple[Mark, ...] = ()
+        self._lock = threading.Lock()
+        self._sort()
+
+    @property
+    def all(self) -> tuple[Mark, ...]:
+        """Return all marks, oldest first."""
+        return self._sorted
+
+    def add(self, mark: Mark) -> None:
+        """Add a mark of the user's or the source's."""
+        with self._lock:
+            self._own.add(mark)
+            self._sort()
+
+    def add_found(self, mark: Mark) -> None:
+        """Add a mark that a trigger made."""
+        with self._lock:
+            self._found.add(mark)
+            self._sort()
+
+    def forget_found(self) -> None:
+        """Take away the triggers' marks, before they are found anew."""
+        with self._lock:
+            self._found.clear()
+            self._sort()
+
+    def remove(self, mark: Mark) -> None:
+        """Take a mark away, whoever made it."""
+        with self._lock:
+            self._own.discard(mark)
+            self._found.discard(mark)
+            self._sort()
+
+    def _sort(self) -> None:
+        self._sorted = tuple(
+            sorted(self._own | self._found, key=lambda m: (m.time_s, m.kind.value, m.text))
+        )

@@ -1,0 +1,113 @@
+"""Measuring past frames in the background, in their order, again whenever something changed."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+from thermview.errors import ThermviewError
+from thermview.frames import Footage
+from thermview.session.curves import CurveStore
+from thermview.session.pipeline import MeasureStep, Watch
+
+CHUNK = 64
+"""Frames between two looks at whether the work has changed, and two signs of progress."""
+
+
+class Scan:
+    """Fills the rows that are not measured, and leads all rows past a watching step.
+
+    Parameters
+    ----------
+    footage : Footage
+        Where the frames are.
+    store : CurveStore
+        Where the rows are.
+    make_watch : callable or None
+        Makes a fresh watching step (the triggers) for every pass from the first frame on; None
+        where the triggers watch the frames as they arrive.
+    """
+
+    def __init__(
+        self,
+        footage: Footage,
+        store: CurveStore,
+        make_watch: Callable[[], Watch] | None = None,
+    ) -> None:
+        self._footage = footage
+        self._store = store
+        self._make_watch = make_watch
+        self._measure = MeasureStep(store)
+        self._wanted = threading.Event()
+        self._idle = threading.Event()
+        self._idle.set()
+        self._closed = False
+        self._progress = (0, 0)
+        self._thread = threading.Thread(target=self._run, name="thermview measuring", daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def request(self) -> None:
+        """Say that regions, scene or triggers changed: begin anew with what is missing."""
+        self._idle.clear()
+        self._wanted.set()
+
+    @property
+    def progress(self) -> tuple[int, int]:
+        """Return how many frames of this pass are done, and how many there are."""
+        return self._progress
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until nothing is left to do; False when that took too long."""
+        return self._idle.wait(timeout_s)
+
+    def close(self) -> None:
+        """Stop soon; waits for the thread."""
+        self._closed = True
+        self._wanted.set()
+        if self._thread.ident is not None:
+            self._thread.join()
+
+    def _run(self) -> None:
+        while True:
+            self._wanted.wait()
+            self._wanted.clear()
+            if self._closed:
+                return
+            self._pass()
+            if not self._wanted.is_set():
+                self._idle.set()
+
+    def _interrupted(self) -> bool:
+        return self._wanted.is_set()
+
+    def _pass(self) -> None:
+        watch = self._make_watch() if self._make_watch is not None else None
+        missing = set(self._store.missing(self._footage.first).tolist())
+        numbers = range(len(self._store)) if watch is not None else sorted(missing)
+        total = len(numbers)
+        for done, number in enumerate(numbers):
+            if done % CHUNK == 0:
+                self._progress = (done, total)
+                self._store.touch()
+                if self._interrupted():
+                    return
+            self._one(number, number in missing, watch)
+        self._progress = (total, total)
+        self._store.touch()
+
+    def _one(self, number: int, missing: bool, watch: Watch | None) -> None:
+        frame = None
+        if missing or (watch is not None and watch.needs_frames):
+            try:
+                frame = self._footage.frame(number)
+            except (ThermviewError, IndexError):  # let go of meanwhile, or unreadable: stays NaN
+                self._store.see(number, held=True)
+                self._store.write(number, self._store.unmeasured(number), None)
+        if missing and frame is not None:
+            self._store.see(number, held=frame.held)
+            self._measure.take(number, frame)
+        if watch is not None:
+            watch.take(number, frame)

@@ -1,0 +1,294 @@
+"""The session: one live source or one recording, measured, marked, recorded, watched."""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.errors import UsageError
+from thermview.frames import (
+    Footage,
+    Frame,
+    FrameSource,
+    Mark,
+    MarkKind,
+    Scene,
+    SourceInfo,
+    SupplyLog,
+)
+from thermview.regions import RegionSet
+from thermview.session.baseline import mean_image, unrest
+from thermview.session.curves import CurveStore
+from thermview.session.intake import Intake
+from thermview.session.ledger import Ledger
+from thermview.session.live import LiveFeed
+from thermview.session.losses import Losses
+from thermview.session.markbook import MarkBook
+from thermview.session.pipeline import Plan
+from thermview.session.recorder import RecordingStatus, RecordingSummary
+from thermview.session.scan import Scan
+from thermview.session.states import EventKind, SessionEvent, SessionState
+
+HISTORY_BYTES = 400 * 10**6
+"""Pictures of a live session kept in memory."""
+
+
+class Session:
+    """One live source or one recording: what the window and the commands hold. No Qt.
+
+    Made by `live` or `replay`, then `start`. Methods may be called from any thread; `close` at
+    any time, and again.
+
+    Attributes
+    ----------
+    info : SourceInfo
+        The source's description.
+    footage : Footage
+        Frames by number: the recording, or what the live session still holds.
+    curves : CurveStore
+        The regions' curves, a row for every frame of the footage.
+    """
+
+    def __init__(self, ledger: Ledger, footage: Footage) -> None:
+        self._ledger = ledger
+        self.info: SourceInfo = ledger.info
+        self.footage = footage
+        self.curves: CurveStore = ledger.curves
+        self._plan = Plan(scene=self.info.scene)
+        self._baseline: tuple[float, float] | None = None
+        self._baseline_image: NDArray[np.float32] | None = None
+        self._feed: LiveFeed | None = None
+        self._intake: Intake | None = None
+        self._scan = Scan(footage, ledger.curves)
+        self._told = SessionState.IDLE
+        self._started = self._closed = False
+        self._lock = threading.RLock()
+
+    @classmethod
+    def live(
+        cls,
+        source: FrameSource,
+        *,
+        reopen: Callable[[], FrameSource] | None = None,
+        clock: Callable[[], float] = time.monotonic,
+        history_bytes: int = HISTORY_BYTES,
+        stall_s: float = 1.0,
+    ) -> Session:
+        """Make a session of a source that delivers frames.
+
+        Parameters
+        ----------
+        source : FrameSource
+            Open; the session closes it.
+        reopen : callable, optional
+            Opens the source anew, for `reconnect`.
+        clock : callable
+            Seconds; notices that the source is silent.
+        history_bytes : int
+            Memory for the newest pictures, which can be looked at again.
+        stall_s : float
+            Silence after which the source has stalled.
+        """
+        ledger = Ledger(source.info)
+        intake = Intake(ledger, history_bytes)
+        session = cls(ledger, intake.history)
+        session._intake = intake
+        session._feed = LiveFeed(
+            source, intake, ledger.losses, reopen=reopen, clock=clock, stall_s=stall_s
+        )
+        return session
+
+    @classmethod
+    def replay(cls, footage: Footage) -> Session:
+        """Make a session of a recording; the session closes it."""
+        ledger = Ledger(footage.info, CurveStore(footage.times_s), MarkBook(footage.marks))
+        return cls(ledger, footage)
+
+    # -- running -------------------------------------------------------------------------------
+
+    @property
+    def is_live(self) -> bool:
+        """Tell whether frames arrive by themselves."""
+        return self._feed is not None
+
+    @property
+    def state(self) -> SessionState:
+        """Return how the frames are coming; a recording is running while it is open."""
+        if self._feed is not None:
+            return self._feed.state
+        return SessionState.RUNNING if self._started else SessionState.IDLE
+
+    @property
+    def trouble(self) -> str:
+        """Return words for the user about the state, empty while all is well."""
+        return self._feed.trouble if self._feed is not None else ""
+
+    @property
+    def losses(self) -> Losses:
+        """Return the counts of frames received and lost."""
+        return self._ledger.losses.now()
+
+    def start(self) -> None:
+        """Begin to take frames, and to measure in the background."""
+        self._started = True
+        self._scan.start()
+        self._scan.request()
+        if self._feed is not None:
+            self._feed.start()
+
+    def wait(self, timeout_s: float | None = None) -> bool:
+        """Wait until a live source has ended or failed, or a recording is measured throughout."""
+        if self._feed is not None:
+            return self._feed.wait(timeout_s)
+        return self._scan.wait(timeout_s)
+
+    def reconnect(self) -> None:
+        """Open a live source anew; curves, history and recording go on behind a gap."""
+        if self._feed is None:
+            raise UsageError(f"{self.info.name} is a recording; there is nothing to reconnect")
+        self._feed.reconnect()
+
+    def close(self) -> None:
+        """Stop everything, finish a recording, let go of the source or file."""
+        with self._lock:
+            if self._closed:
+                return
+            self._closed = True
+        if self._feed is not None:
+            self._feed.close()
+        if self._intake is not None:
+            self._intake.close()
+        self._scan.close()
+        self.footage.close()
+
+    # -- frames --------------------------------------------------------------------------------
+
+    def latest(self) -> Frame | None:
+        """Return the newest live frame, None before the first and for a recording."""
+        return self._intake.mailbox.latest() if self._intake is not None else None
+
+    @property
+    def supply(self) -> SupplyLog | None:
+        """Return the supply's log, None where there is none."""
+        return self.footage.supply
+
+    def take_events(self) -> list[SessionEvent]:
+        """Return what happened since the last call, oldest first."""
+        state = self.state
+        if state is not self._told:
+            self._told = state
+            self._ledger.tell(EventKind.STATE, self.trouble, state)
+        return self._ledger.events.take()
+
+    # -- what is measured ----------------------------------------------------------------------
+
+    @property
+    def regions(self) -> RegionSet:
+        """Return the regions that are measured."""
+        return self._plan.regions
+
+    @property
+    def scene(self) -> Scene:
+        """Return the scene that temperatures are computed with."""
+        return self._plan.scene
+
+    def set_regions(self, regions: RegionSet) -> None:
+        """Measure these regions from now on, and past frames anew in the background."""
+        with self._lock:
+            self._set_plan(replace(self._plan, regions=regions))
+
+    def set_scene(self, scene: Scene) -> None:
+        """Compute temperatures for this scene, past frames' anew in the background."""
+        with self._lock:
+            self._set_plan(replace(self._plan, scene=scene))
+
+    def _set_plan(self, plan: Plan) -> None:
+        self._plan = plan
+        self.curves.set_columns(plan.keys(self.info.scale), plan.regions.differences)
+        if self._started and not self._closed:
+            self._scan.request()
+
+    def progress(self) -> tuple[int, int]:
+        """Return (done, total) frames of the background measuring; equal when it rests."""
+        return self._scan.progress
+
+    def wait_measured(self, timeout_s: float | None = None) -> bool:
+        """Wait until the background measuring rests; False when that took too long."""
+        return self._scan.wait(timeout_s)
+
+    # -- marks ---------------------------------------------------------------------------------
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """Return all marks, oldest first."""
+        return self._ledger.marks.all
+
+    def add_mark(self, kind: MarkKind, time_s: float, text: str = "") -> Mark:
+        """Mark a moment; a recording being written gets the mark too."""
+        mark = Mark(time_s, kind, text)
+        self._ledger.marks.add(mark)
+        if self._intake is not None:
+            self._intake.note_mark(mark)
+        return mark
+
+    def remove_mark(self, mark: Mark) -> None:
+        """Take a mark away from the session; a file being written keeps it."""
+        self._ledger.marks.remove(mark)
+
+    # -- zero ----------------------------------------------------------------------------------
+
+    @property
+    def baseline(self) -> tuple[float, float] | None:
+        """Return the interval (start, end), s, whose mean is the zero of all rises."""
+        return self._baseline
+
+    def zero_now(self, time_s: float, seconds: float = 1.0) -> str | None:
+        """Take the `seconds` up to a moment as the zero of all rises.
+
+        Returns
+        -------
+        str or None
+            A warning where the board still warms or cools.
+        """
+        interval = (time_s - seconds, time_s)
+        image = mean_image(self.footage, *interval)
+        with self._lock:
+            self._baseline, self._baseline_image = interval, image
+            self.curves.set_baseline(interval)
+        self.add_mark(MarkKind.ZERO, time_s)
+        return unrest(self.curves, self._plan.regions, time_s)
+
+    def baseline_image(self) -> NDArray[np.float32] | None:
+        """Return the mean apparent temperature over the baseline, K, shape (row, column)."""
+        return self._baseline_image
+
+    # -- recording -----------------------------------------------------------------------------
+
+    @property
+    def recording(self) -> RecordingStatus | None:
+        """Return how the recording stands, None while there is none."""
+        return self._intake.recording if self._intake is not None else None
+
+    def start_recording(self, path: Path, pre_trigger_s: float = 0.0, force: bool = False) -> None:
+        """Write the frames from now on, and those of the last `pre_trigger_s` still in memory.
+
+        Raises
+        ------
+        UsageError
+            A recording runs already, or the session is not live.
+        OutputError
+            The file exists (without `force`) or cannot be made.
+        """
+        if self._intake is None:
+            raise UsageError(f"{self.info.name} is a recording already")
+        self._intake.start_recording(Path(path), self._plan.scene, pre_trigger_s, force=force)
+
+    def stop_recording(self) -> RecordingSummary | None:
+        """Finish the file; None where no recording runs."""
+        return self._intake.stop_recording() if self._intake is not None else None
