@@ -185,8 +185,10 @@ class CurveStore:
             interval = self._baseline
         if interval is None:
             return float("nan")
-        low, high = np.searchsorted(self.times_s, interval, side="left")
-        part = self.column(region_id, statistic)[low : max(high, low + 1)]
+        times = self.times_s
+        low = np.searchsorted(times, interval[0], side="left")
+        high = np.searchsorted(times, interval[1], side="right")
+        part = self.column(region_id, statistic)[low:high]
         part = part[~np.isnan(part)]
         return float(part.mean(dtype=np.float64)) if part.size else float("nan")
 

@@ -1,0 +1,139 @@
+"""Curves that grow: rows, views, rises, rates, differences."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.stats import theilslopes
+
+from thermview.errors import UsageError
+from thermview.frames import Scene
+from thermview.regions import Difference, Region, Spot
+from thermview.session import CurveStore
+from thermview.session.measure import STATISTICS, MeasureKey
+from thermview.session.rates import trailing_slopes
+from thermview.units import ZERO_CELSIUS_K
+
+A, B = Region("a", Spot(1, 1), id="A"), Region("b", Spot(2, 2), id="B")
+KEYS = {r.id: MeasureKey(r.shape, None) for r in (A, B)}
+
+
+def row(*values: float) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    return np.repeat(np.array(values)[:, None], len(STATISTICS), axis=1)
+
+
+def filled(count: int, capacity: int = 4) -> CurveStore:
+    store = CurveStore(capacity=capacity)
+    store.set_columns(KEYS, (Difference("d", "A", "B", id="D"),))
+    for number in range(count):
+        store.append(number * 0.1, held=False)
+        store.write(number, KEYS.values(), row(300 + number, 290))
+    return store
+
+
+def test_rows_survive_growing_and_views_stay_what_they_were() -> None:
+    store = filled(3)
+    early = store.column("A", "max")
+    for number in range(3, 100):
+        store.append(number * 0.1, held=number == 50)
+        store.write(number, KEYS.values(), None if number == 50 else row(300 + number, 290))
+    np.testing.assert_array_equal(early, [300, 301, 302])
+    late = store.column("A", "max")
+    assert len(late) == len(store) == len(store.times_s) == 100
+    assert np.flatnonzero(np.isnan(late)).tolist() == [50]
+    assert np.flatnonzero(store.held).tolist() == [50]
+    with pytest.raises(ValueError, match="read-only"):
+        late[0] = 0
+
+
+def test_a_changed_region_is_measured_anew_and_the_others_keep_their_rows() -> None:
+    store = filled(10)
+    assert store.missing().size == 0
+    revision = store.revision
+    moved = MeasureKey(Spot(5, 5), None)
+    store.set_columns({"A": moved, "B": KEYS["B"]})
+    assert store.revision > revision
+    assert np.isnan(store.column("A", "min")).all()
+    np.testing.assert_array_equal(store.column("B", "min"), 290)
+    assert store.missing().tolist() == list(range(10))
+    assert store.unmeasured(3) == (moved,)
+    store.write(3, [KEYS["A"]], row(1.0))  # a late result for the old place: not wanted any more
+    assert np.isnan(store.column("A", "min")).all()
+
+
+def test_rise_is_over_the_columns_own_mean_in_the_interval() -> None:
+    store = filled(20)
+    assert np.isnan(store.rise("A", "max")).all()
+    store.set_baseline((0.15, 0.65))
+    np.testing.assert_allclose(store.rise("A", "max"), np.arange(20) - 4.0)
+    np.testing.assert_allclose(store.rise("B", "max"), 0.0)
+    np.testing.assert_allclose(store.difference("D", "mean"), 10 + np.arange(20))
+
+
+def test_unknown_names_are_refused() -> None:
+    store = filled(1)
+    calls: tuple[Callable[[], object], ...] = (
+        lambda: store.column("?", "max"),
+        lambda: store.column("A", "median"),
+        lambda: store.difference("?", "max"),
+    )
+    for call in calls:
+        with pytest.raises(UsageError):
+            call()
+
+
+def test_rate_of_a_line_with_spikes() -> None:
+    times: NDArray[np.float64] = np.cumsum(np.random.default_rng(1).uniform(0.02, 0.06, 400))
+    values = (300 + 0.7 * times).astype(np.float32)
+    values[50::23] += 30
+    values[100:105] = np.nan
+    rates = trailing_slopes(times, values, 2.0)
+    assert np.isnan(rates[:40]).all()
+    assert np.isnan(rates[100:105]).all()
+    np.testing.assert_allclose(rates[80:100], 0.7, atol=1e-2)
+    np.testing.assert_allclose(rates[120:], 0.7, atol=1e-2)
+
+
+def test_rate_agrees_with_the_full_pairwise_median() -> None:
+    """Against scipy's Theil-Sen slope over the same window, within its own scatter."""
+    rng = np.random.default_rng(2)
+    times = np.arange(200, dtype=np.float64) * 0.04
+    values = (ZERO_CELSIUS_K + 0.2 * times**2 + rng.normal(0, 0.05, 200)).astype(np.float32)
+    rates = trailing_slopes(times, values, 2.0)
+    for end in range(60, 200, 20):
+        window = slice(end - 50, end)
+        slope = float(theilslopes(values[window], times[window])[0])
+        assert rates[end - 1] == pytest.approx(slope, abs=0.06)
+
+
+def test_readers_see_whole_rows_while_one_writes() -> None:
+    store, broken = filled(1), threading.Event()
+    done = threading.Event()
+
+    def read() -> None:
+        while not done.is_set():
+            column, times = store.column("A", "max"), store.times_s
+            known = column[~np.isnan(column)]
+            if len(times) < len(column) or (np.diff(known) != 1).any():
+                broken.set()
+
+    readers = [threading.Thread(target=read) for _ in range(2)]
+    for reader in readers:
+        reader.start()
+    for number in range(1, 3000):
+        store.append(number * 0.1, held=False)
+        store.write(number, KEYS.values(), row(300 + number, 290))
+    done.set()
+    for reader in readers:
+        reader.join()
+    assert not broken.is_set()
+
+
+def test_scene_is_part_of_the_key() -> None:
+    from session_fakes import SCALE
+
+    assert MeasureKey.of(A, Scene(), SCALE) != MeasureKey.of(A, Scene(emissivity=0.9), SCALE)

@@ -1,0 +1,92 @@
+"""Measuring a whole recording for a command: every frame as recorded, in full precision."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.frames import Footage, Scene
+from thermview.radiometry import ASSUMED_REFLECTED_K
+from thermview.regions import RegionSet
+from thermview.session.measure import MeasureKey, Meter
+from thermview.units import celsius_from_kelvin
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class MeasuredFrame:
+    """One frame's numbers.
+
+    Attributes
+    ----------
+    number : int
+        Of the frame, from 0.
+    time_s : float
+        Of the frame.
+    held : bool
+        The camera's shutter was shut, or the frame is damaged; it is measured all the same.
+    table : ndarray of float64, shape (region, statistic)
+        In the order of the regions and of `STATISTICS`; K (counts when the scale is relative),
+        NaN for a region out of view.
+    """
+
+    number: int
+    time_s: float
+    held: bool
+    table: NDArray[np.float64]
+
+
+def measure_footage(
+    footage: Footage, regions: RegionSet, scene: Scene | None = None
+) -> Iterator[MeasuredFrame]:
+    """Measure every frame of a recording, one at a time, as recorded.
+
+    Parameters
+    ----------
+    footage : Footage
+        The recording.
+    regions : RegionSet
+        What to measure; a region's own emissivity comes before the scene's.
+    scene : Scene, optional
+        In place of the recording's own.
+
+    Yields
+    ------
+    MeasuredFrame
+        In the frames' order, none left out.
+    """
+    scene = footage.info.scene if scene is None else scene
+    scale = footage.info.scale
+    keys = tuple(MeasureKey.of(region, scene, scale) for region in regions.regions)
+    meter: Meter | None = None
+    for number in range(footage.first, len(footage)):
+        frame = footage.frame(number)
+        if meter is None or (meter.picture, meter.scale) != (frame.shape, frame.scale):
+            meter = Meter(keys, frame.shape, frame.scale)
+        yield MeasuredFrame(number, frame.time_s, frame.held, meter.measure(frame.counts))
+
+
+def measuring_notes(footage: Footage, regions: RegionSet, scene: Scene | None = None) -> list[str]:
+    """Return what a reader of the numbers should know: what was assumed, what is apparent."""
+    scene = footage.info.scene if scene is None else scene
+    if footage.info.scale.relative:
+        return ["brightness in counts: this source tells no temperatures"]
+    apparent = [
+        r.name for r in regions.regions if r.emissivity is None and scene.emissivity is None
+    ]
+    assumed = [
+        r.name
+        for r in regions.regions
+        if r.name not in apparent and r.reflected_k is None and scene.reflected_k is None
+    ]
+    notes = []
+    if apparent:
+        notes.append(f"apparent temperature, no emissivity is stated: {', '.join(apparent)}")
+    if assumed:
+        reflected_c = celsius_from_kelvin(ASSUMED_REFLECTED_K)
+        notes.append(
+            f"reflected temperature not stated, {reflected_c:g} °C assumed: {', '.join(assumed)}"
+        )
+    return notes
