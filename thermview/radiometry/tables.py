@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Sequence
 from functools import lru_cache
 from typing import Any
@@ -52,8 +53,9 @@ def conversion(scale: Scale, setting: Setting | None) -> Callable[[Counts], Kelv
 class FrameConverter:
     """Whole pictures to object temperature, with regions of settings of their own.
 
-    The settings' tables stand end to end in one array, and every pixel knows where its own begins:
-    one addition and one look-up per pixel, whatever the number of settings.
+    The settings' tables stand end to end in one array of 65,536 entries each. A pixel's place in it
+    is one integer: its setting's number above, its count in the lowest 16 bits. So a picture costs
+    writing its counts into those bits and one look-up per pixel, whatever the number of settings.
 
     Parameters
     ----------
@@ -79,22 +81,30 @@ class FrameConverter:
         self._shape = shape
         self._scale = scale
         self._settings = settings
-        self._begin = np.zeros(shape[0] * shape[1], dtype=np.intp)
+        self._place = np.zeros(shape[0] * shape[1], dtype=np.int64)
         for where, setting in regions:
             pixels = where.ravel() if where.dtype == np.bool_ else where
-            self._begin[pixels] = settings.index(setting) * COUNT_VALUES
+            self._place[pixels] = settings.index(setting) * COUNT_VALUES
+        words = self._place.view(np.uint16).reshape(-1, 4)
+        self._count = words[:, 0 if sys.byteorder == "little" else 3].reshape(shape)
         self._tables = np.concatenate([table(scale, setting) for setting in settings])
-        self._index = np.empty_like(self._begin)
 
-    def kelvin(self, counts: Counts) -> Kelvin:
-        """Return object temperatures, K, float32, shape (row, column); NaN where not solvable."""
+    def kelvin(self, counts: Counts, out: Kelvin | None = None) -> Kelvin:
+        """Return object temperatures, K, float32, shape (row, column); NaN where not solvable.
+
+        `out`, float32 of the same shape and contiguous, is filled and returned when given: live
+        pictures then need no new memory, which takes as long as the look-up itself. Not for two
+        threads at once.
+        """
         if counts.shape != self._shape:
             raise UsageError(f"the picture is {counts.shape}, the converter is for {self._shape}")
+        result = np.empty(self._shape, dtype=np.float32) if out is None else out
         if counts.dtype == np.uint16:
-            np.add(self._begin, counts.ravel(), out=self._index)
-            return self._tables.take(self._index).reshape(self._shape)
-        result = np.empty(self._shape, dtype=np.float32)
+            self._count[:] = counts
+            # no place is ever out of range; "wrap" only spares numpy a buffer
+            self._tables.take(self._place, out=result.reshape(-1), mode="wrap")
+            return result
         for number, setting in enumerate(self._settings):
-            here = (self._begin == number * COUNT_VALUES).reshape(self._shape)
+            here = (self._place // COUNT_VALUES == number).reshape(self._shape)
             result[here] = conversion(self._scale, setting)(counts[here])
         return result
