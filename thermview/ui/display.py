@@ -191,10 +191,10 @@ class Display:
 
     # -- setting it --------------------------------------------------------------------------
 
-    def start(self, scale: Scale, scene: Scene) -> None:
+    def start(self, scale: Scale, scene: Scene | None = None) -> None:
         """Begin with another source: no baseline, no ruler, automatic levels afresh."""
         self._source_scale = scale
-        self._scene = scene
+        self._scene = scene or Scene()
         self._apparent_baseline_k = self._baseline_k = None
         self._mm_per_px = None
         self._view = View.TEMPERATURE
@@ -363,7 +363,8 @@ class Display:
         """Return which of the map's 256 colours each level, K, has (NaN: any)."""
         low_k, high_k = self._map_ends()
         place = (levels_k - low_k) * (256.0 / (high_k - low_k))
-        return np.clip(np.nan_to_num(place), 0.0, 255.0).astype(np.uint8)
+        colours: NDArray[np.uint8] = np.clip(np.nan_to_num(place), 0.0, 255.0).astype(np.uint8)
+        return colours
 
     def rgb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint8]:
         """Return the map's colours of levels, K: uint8, shape of `levels_k` + (3,)."""

@@ -1,0 +1,291 @@
+"""The surface on which the picture is painted, and where the mouse works on it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from PySide6.QtCore import QEvent, QPointF, QRectF, QSizeF, Qt, Signal
+from PySide6.QtGui import (
+    QColor,
+    QImage,
+    QKeyEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QResizeEvent,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QSizePolicy, QWidget
+
+from thermview.ui.desk import Desk
+from thermview.ui.picture.content import content_of
+from thermview.ui.picture.ink import Chunk, Ink
+from thermview.ui.picture.layer import Layer
+from thermview.ui.picture.mapping import Mapping
+from thermview.ui.picture.notices import focus_words, is_stale, notices
+from thermview.ui.picture.painter import FramePainter
+from thermview.ui.picture.readings import pixel_text
+from thermview.ui.picture.tools import RulerTool, Tool, ToolKind, Touch, make_tool
+from thermview.ui.theme import tokens
+
+_WHEEL_STEP = 1.2  # zoom of one notch
+_EDGE = 6.0  # px that labels keep from the canvas' edge
+
+
+class Canvas(QWidget):
+    """Paints the shown frame with its regions; hands the mouse to the tool."""
+
+    tool_changed = Signal(object)  # ToolKind
+    measured = Signal(float)  # px between the ruler's two ends
+    rename_wanted = Signal(str)  # id of the region
+
+    def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("pictureCanvas")
+        self.setAccessibleName("the picture")
+        self.setMouseTracking(True)
+        self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self.setMinimumSize(240, 180)
+        self.desk = desk
+        self.layer = Layer()
+        self.tool_kind = ToolKind.SELECT
+        self.tool: Tool = make_tool(ToolKind.SELECT, desk)
+        self.focus_help = False
+        self.sharpest = 0.0
+        self._painter = FramePainter(desk.display)
+        self._image: QImage | None = None
+        self._mapping: Mapping | None = None
+        self._fits = True
+        self._cursor: QPointF | None = None
+        self._panned_from: QPointF | None = None
+
+    # -- what is shown -----------------------------------------------------------------------
+
+    def refresh(self) -> None:
+        """Paint the shown frame anew, in the display's present colours."""
+        frame = self.desk.shown
+        self._image = None if frame is None else self._painter.paint(frame)
+        self.update()
+
+    @property
+    def mapping(self) -> Mapping | None:
+        """Return how the picture lies in the widget, None without a picture."""
+        frame = self.desk.shown
+        if frame is None:
+            return None
+        display = self.desk.display
+        picture, widget = (frame.shape[1], frame.shape[0]), (self.width(), self.height())
+        turned = (display.quarter_turns, display.mirrored)
+        old = self._mapping
+        if old is None or self._fits or old.picture != picture:
+            self._mapping = Mapping.fitted(picture, widget, *turned)
+        elif (old.widget, old.quarter_turns, old.mirrored) != (widget, *turned):
+            self._mapping = replace(old, widget=widget, quarter_turns=turned[0], mirrored=turned[1])
+        return self._mapping
+
+    def fit(self) -> None:
+        """Show the whole picture."""
+        self._fits = True
+        self.update()
+
+    def zoom(self, factor: float, at: QPointF | None = None) -> None:
+        """Zoom about a point of the widget, else about its middle."""
+        if (mapping := self.mapping) is not None:
+            middle = QPointF(self.width() / 2, self.height() / 2)
+            self._lay(mapping.zoomed(middle if at is None else at, factor))
+
+    def fly_to(self, x: float, y: float) -> None:
+        """Bring a point of the picture to the middle, unless all of the picture is seen."""
+        if (mapping := self.mapping) is not None and not self._fits:
+            self._lay(mapping.centred(x, y))
+
+    def _lay(self, mapping: Mapping) -> None:
+        self._mapping, self._fits = mapping, False
+        self.update()
+
+    # -- tools -------------------------------------------------------------------------------
+
+    def choose(self, kind: ToolKind) -> None:
+        """Take up a tool; what the last one had begun is given up."""
+        self.tool.cancel()
+        self.tool_kind, self.tool = kind, make_tool(kind, self.desk)
+        self.setCursor(self.tool.cursor)
+        self.update()
+        self.tool_changed.emit(kind)
+
+    def _touch(self, at: QPointF, modifiers: Qt.KeyboardModifier) -> Touch | None:
+        if (mapping := self.mapping) is None:
+            return None
+        x, y = mapping.to_picture(at)
+        more = bool(modifiers & Qt.KeyboardModifier.ShiftModifier)
+        return Touch(x, y, at, mapping, self.layer.label_at(at), more)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Start the tool's work, or a pan with the middle button or beside the regions."""
+        touch = self._touch(event.position(), event.modifiers())
+        if touch is None:
+            return
+        middle = event.button() is Qt.MouseButton.MiddleButton
+        if middle or (event.button() is Qt.MouseButton.LeftButton and not self.tool.press(touch)):
+            self._panned_from = event.position()
+        self._ruler_may_be_done()
+        self.update()
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Go on with it; read out the pixel under the cursor."""
+        self._cursor = event.position()
+        touch = self._touch(event.position(), event.modifiers())
+        if touch is None:
+            return
+        if self._panned_from is not None:
+            moved = event.position() - self._panned_from
+            self._panned_from = event.position()
+            self._lay(touch.mapping.panned(moved.x(), moved.y()))
+            self.setCursor(Qt.CursorShape.ClosedHandCursor)
+            return
+        if event.buttons() & Qt.MouseButton.LeftButton:
+            self.tool.drag(touch)
+        else:
+            self.tool.hover(touch)
+        self.setCursor(self.tool.cursor)
+        self.update()
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """End it."""
+        self._panned_from = None
+        touch = self._touch(event.position(), event.modifiers())
+        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
+            if self.tool.release(touch):
+                self.choose(ToolKind.SELECT)
+            self._ruler_may_be_done()
+        self.setCursor(self.tool.cursor)
+        self.update()
+
+    def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
+        """Close a polygon; rename a region by its label; fit the picture beside the regions."""
+        touch = self._touch(event.position(), event.modifiers())
+        if touch is None or event.button() is not Qt.MouseButton.LeftButton:
+            return
+        if self.tool_kind is not ToolKind.SELECT:
+            self.tool.press(touch)
+            if self.tool.finish():
+                self.choose(ToolKind.SELECT)
+        elif touch.label_of is not None:
+            self.rename_wanted.emit(touch.label_of)
+        self.update()
+
+    def _ruler_may_be_done(self) -> None:
+        if isinstance(self.tool, RulerTool):
+            self.measured.emit(self.tool.length_px)
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Zoom about the cursor."""
+        notches = event.angleDelta().y() / 120.0
+        if notches:
+            self.zoom(_WHEEL_STEP**notches, event.position())
+        event.accept()
+
+    def leaveEvent(self, event: QEvent) -> None:
+        """Forget the cursor."""
+        self._cursor = None
+        self.update()
+        super().leaveEvent(event)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Nudge by arrows, delete, close or give up what is being drawn."""
+        key = event.key()
+        if key in _ARROWS and self.desk.selected:
+            self._nudge(*_ARROWS[key], event.modifiers())
+        elif key in (Qt.Key.Key_Delete, Qt.Key.Key_Backspace) and self.desk.selected:
+            self.desk.document.remove(self.desk.selected)
+        elif key in (Qt.Key.Key_Return, Qt.Key.Key_Enter) and self.tool.finish():
+            self.choose(ToolKind.SELECT)
+        elif key == Qt.Key.Key_Escape:
+            if not self.tool.cancel() and self.tool_kind is not ToolKind.SELECT:
+                self.choose(ToolKind.SELECT)
+            self._ruler_may_be_done()
+            self.update()
+        else:
+            super().keyPressEvent(event)
+
+    def _nudge(self, dx: int, dy: int, modifiers: Qt.KeyboardModifier) -> None:
+        if (mapping := self.mapping) is not None:
+            far = 10.0 if modifiers & Qt.KeyboardModifier.ShiftModifier else 1.0
+            x, y = mapping.step(dx, dy)
+            self.desk.document.move(self.desk.selected, x * far, y * far)
+
+    # -- painting ----------------------------------------------------------------------------
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Keep fitting while nobody zoomed."""
+        super().resizeEvent(event)
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint picture, regions, numbers, markers, notices."""
+        pen = QPainter(self)
+        theme = tokens()
+        pen.fillRect(self.rect(), QColor(theme.sunken))
+        mapping, image = self.mapping, self._image
+        if mapping is None or image is None:
+            return
+        pen.save()
+        pen.setTransform(mapping.transform(), combine=True)
+        smooth = self.desk.display.smooth and mapping.zoom > 1.0
+        pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, smooth)
+        pen.drawImage(QPointF(0, 0), image)
+        pen.restore()
+        ink = Ink(theme)
+        if is_stale(self.desk):
+            pen.fillRect(self.rect(), QColor(0, 0, 0, 140))
+        frame = QRectF(self.rect()).adjusted(_EDGE, _EDGE, -_EDGE, -_EDGE)
+        taken = self._draw_notices(pen, ink, frame)
+        self.layer.draw(pen, content_of(self.desk), mapping, ink, frame=frame, taken=taken)
+        self.tool.paint(pen, mapping, ink)
+
+    def _draw_notices(self, pen: QPainter, ink: Ink, frame: QRectF) -> list[QRectF]:
+        """Draw what must be known of this picture (top) and the read-out (bottom)."""
+        taken: list[QRectF] = []
+        top = frame.top()
+        for words in notices(self.desk):
+            chunks = [Chunk(words, ink.small_bold, ink.warning)]
+            rect = _centred(ink.plate_size(chunks), frame, top)
+            ink.plate(pen, rect, chunks, edge=ink.warning)
+            taken.append(rect)
+            top = rect.bottom() + 4
+        if self.focus_help and self.desk.shown is not None:
+            words, self.sharpest = focus_words(self.desk.shown, self.sharpest)
+            chunks = [
+                Chunk("sharpness", ink.small, ink.dim),
+                Chunk(words, ink.large, ink.text, figures=True),
+            ]
+            rect = _centred(ink.plate_size(chunks), frame, top)
+            ink.plate(pen, rect, chunks)
+            taken.append(rect)
+        if readout := self._readout():
+            chunks = [Chunk(readout, ink.body, ink.text, figures=True)]
+            size = ink.plate_size(chunks)
+            rect = QRectF(QPointF(frame.left(), frame.bottom() - size.height()), size)
+            ink.plate(pen, rect, chunks)
+            taken.append(rect)
+        return taken
+
+    def _readout(self) -> str:
+        mapping, frame = self.mapping, self.desk.shown
+        if self._cursor is None or mapping is None or frame is None:
+            return ""
+        pixel = mapping.pixel_at(self._cursor)
+        return "" if pixel is None else pixel_text(frame, self.desk.display, *pixel)
+
+
+_ARROWS = {
+    int(Qt.Key.Key_Left): (-1, 0),
+    int(Qt.Key.Key_Right): (1, 0),
+    int(Qt.Key.Key_Up): (0, -1),
+    int(Qt.Key.Key_Down): (0, 1),
+}
+
+
+def _centred(size: QSizeF, frame: QRectF, top: float) -> QRectF:
+    return QRectF(QPointF(round(frame.center().x() - size.width() / 2), top), size)

@@ -1,0 +1,80 @@
+"""Outlines of shapes for drawing and for finding what lies under the cursor."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QPainterPath, QPolygonF
+
+from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
+
+
+def outline(shape: Shape) -> QPainterPath:
+    """Return a shape's outline in the picture's axes; a spot is the pixel that holds it."""
+    path = QPainterPath()
+    match shape:
+        case Spot(x, y):
+            path.addRect(QRectF(math.floor(x), math.floor(y), 1, 1))
+        case Line(x1, y1, x2, y2):
+            path.moveTo(x1, y1)
+            path.lineTo(x2, y2)
+        case Rectangle(x, y, width, height):
+            path.addRect(QRectF(x, y, width, height))
+        case Ellipse(cx, cy, rx, ry):
+            path.addEllipse(QPointF(cx, cy), rx, ry)
+        case Polygon(points):
+            path.addPolygon(QPolygonF([QPointF(x, y) for x, y in points]))
+            path.closeSubpath()
+    return path
+
+
+def distance(shape: Shape, x: float, y: float) -> float:
+    """Return how far, px, a point lies from a shape; 0 inside of it."""
+    if isinstance(shape, Spot):
+        return math.hypot(x - shape.x, y - shape.y)
+    if isinstance(shape, Line):
+        return _to_stretch(x, y, (shape.x1, shape.y1), (shape.x2, shape.y2))
+    path = outline(shape)
+    if path.contains(QPointF(x, y)):
+        return 0.0
+    corners = [(p.x(), p.y()) for p in path.toFillPolygon().toList()]
+    return min(_to_stretch(x, y, a, b) for a, b in pairwise(corners))
+
+
+def _to_stretch(x: float, y: float, a: tuple[float, float], b: tuple[float, float]) -> float:
+    dx, dy = b[0] - a[0], b[1] - a[1]
+    square = dx * dx + dy * dy
+    along = 0.0 if square == 0 else ((x - a[0]) * dx + (y - a[1]) * dy) / square
+    along = min(max(along, 0.0), 1.0)
+    return math.hypot(x - a[0] - along * dx, y - a[1] - along * dy)
+
+
+def region_at(regions: tuple[Region, ...], x: float, y: float, reach: float) -> Region | None:
+    """Return the region at a point, or None: of several the smallest, so that none is buried."""
+    near = [region for region in regions if distance(region.shape, x, y) <= reach]
+    return min(near, key=lambda region: _extent(region.shape), default=None)
+
+
+def handle_at(shape: Shape, x: float, y: float, reach: float) -> int | None:
+    """Return the number of the shape's nearest handle within `reach` px of a point, or None."""
+    apart = [math.hypot(x - hx, y - hy) for hx, hy in shape.handles()]
+    nearest = min(range(len(apart)), key=apart.__getitem__)
+    return nearest if apart[nearest] <= reach else None
+
+
+def _extent(shape: Shape) -> float:
+    left, top, right, bottom = shape.bounds()
+    return (right - left + 1) * (bottom - top + 1)
+
+
+def size_text(shape: Shape, mm_per_px: float | None) -> str:
+    """Return a shape's size in words: px, or mm once a pixel's length is known."""
+    unit, each = ("px", 1.0) if mm_per_px is None else ("mm", mm_per_px)
+    left, top, right, bottom = shape.bounds()
+    if isinstance(shape, Spot):
+        return ""
+    if isinstance(shape, Line):
+        return f"{math.hypot(right - left, bottom - top) * each:.1f} {unit}"
+    return f"{(right - left) * each:.1f} × {(bottom - top) * each:.1f} {unit}"

@@ -1,0 +1,143 @@
+"""Regions, their numbers and the markers, laid over the picture by a mapping."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from PySide6.QtCore import QPointF, QRectF
+from PySide6.QtGui import QColor, QPainter, QPainterPath
+
+from thermview.regions import Line, Region, Spot
+from thermview.ui.picture import labels
+from thermview.ui.picture.geometry import outline
+from thermview.ui.picture.ink import Chunk, Ink
+from thermview.ui.picture.labels import Wanted
+from thermview.ui.picture.mapping import Mapping
+from thermview.ui.picture.readings import Extreme, Reading
+
+_NEAREST_SPOT = 9.0  # px: a spot is drawn no smaller than this, however far away
+
+
+@dataclass(frozen=True, slots=True)
+class Content:
+    """What is to be drawn, in the picture's axes."""
+
+    regions: Sequence[Region]
+    readings: Sequence[Reading]
+    colour_of: Callable[[str], str]
+    selected: Collection[str] = ()
+    extremes: tuple[Extreme, Extreme] | None = None
+
+
+class Layer:
+    """Draws the content; remembers the labels' places while nothing moves."""
+
+    def __init__(self) -> None:
+        self._key: Any = None
+        self._places: list[QRectF | None] = []
+        self._ids: list[str] = []
+
+    def draw(
+        self,
+        pen: QPainter,
+        content: Content,
+        mapping: Mapping,
+        ink: Ink,
+        *,
+        frame: QRectF,
+        taken: Sequence[QRectF] = (),
+    ) -> None:
+        """Draw outlines, markers, then labels over them.
+
+        Parameters
+        ----------
+        frame : QRectF
+            Where labels may lie, in the pen's pixels.
+        taken : sequence of QRectF
+            Where something else stands already.
+        """
+        paths = [region_path(region, mapping, ink.factor) for region in content.regions]
+        for region, path in zip(content.regions, paths, strict=True):
+            chosen = region.id in content.selected
+            ink.stroke(pen, path, QColor(content.colour_of(region.id)), 2.5 if chosen else 1.5)
+            if chosen and not isinstance(region.shape, Spot):
+                for x, y in region.shape.handles():
+                    ink.handle(pen, mapping.to_widget(x, y))
+        taken = [*taken, *self._draw_extremes(pen, content, mapping, ink, frame)]
+        chunks = [ink.label(reading) for reading in content.readings]
+        wanted = [
+            Wanted(path.boundingRect(), ink.plate_size(pieces))
+            for path, pieces in zip(paths, chunks, strict=True)
+        ]
+        self._ids = [region.id for region in content.regions]
+        self._places = self._placed(wanted, frame, taken)
+        for region, rect, pieces in zip(content.regions, self._places, chunks, strict=True):
+            if rect is not None:
+                chosen = region.id in content.selected
+                bar = QColor(content.colour_of(region.id))
+                ink.plate(pen, rect, pieces, bar=bar, edge=ink.text if chosen else None)
+
+    def label_at(self, at: QPointF) -> str | None:
+        """Return the id of the region whose label lies under a point, or None."""
+        for region_id, rect in zip(self._ids, self._places, strict=True):
+            if rect is not None and rect.contains(at):
+                return region_id
+        return None
+
+    def label_rect(self, region_id: str) -> QRectF | None:
+        """Return where a region's label was drawn last."""
+        places = dict(zip(self._ids, self._places, strict=True))
+        return places.get(region_id)
+
+    def _placed(
+        self, wanted: list[Wanted], frame: QRectF, taken: Sequence[QRectF]
+    ) -> list[QRectF | None]:
+        key = (wanted, frame, list(taken))
+        if key != self._key:
+            self._key = key
+            self._places = labels.place(wanted, frame, taken)
+        return self._places
+
+    def _draw_extremes(
+        self, pen: QPainter, content: Content, mapping: Mapping, ink: Ink, frame: QRectF
+    ) -> list[QRectF]:
+        taken: list[QRectF] = []
+        if content.extremes is None:
+            return taken
+        for extreme, word in zip(content.extremes, ("hottest", "coldest"), strict=True):
+            at = mapping.to_widget(extreme.x, extreme.y)
+            if not frame.contains(at):
+                continue
+            box = ink.extreme(pen, at, hottest=word == "hottest")
+            pieces = [
+                Chunk(word, ink.small, ink.text),
+                Chunk(extreme.text, ink.number, ink.text, figures=True),
+            ]
+            wanted = [Wanted(box, ink.plate_size(pieces))]
+            rect = labels.place(wanted, frame, taken)[0]
+            if rect is not None:
+                ink.plate(pen, rect, pieces)
+                taken += [rect, box]
+        return taken
+
+
+def region_path(region: Region, mapping: Mapping, factor: float = 1.0) -> QPainterPath:
+    """Return a region's outline in the mapping's pixels; a spot never shrinks out of sight."""
+    path = mapping.transform().map(outline(region.shape))
+    box = path.boundingRect()
+    least = _NEAREST_SPOT * factor
+    if isinstance(region.shape, Spot) and box.width() < least:
+        path = QPainterPath()
+        path.addEllipse(box.center(), least / 2, least / 2)
+        for dx, dy in ((1, 0), (0, 1)):
+            for way in (-1, 1):
+                path.moveTo(box.center() + QPointF(dx, dy) * way * least / 2)
+                path.lineTo(box.center() + QPointF(dx, dy) * way * least)
+    elif isinstance(region.shape, Line):
+        tick = QPainterPath()
+        for x, y in region.shape.handles():
+            tick.addEllipse(mapping.to_widget(x, y), 2 * factor, 2 * factor)
+        path.addPath(tick)
+    return path

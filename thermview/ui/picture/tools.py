@@ -1,0 +1,422 @@
+"""What the mouse does on the picture: select and reshape, draw, measure a length.
+
+A tool is told of presses, moves and releases, with the place in the picture's axes, and acts on
+the desk. It holds what is being done until it is done.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from enum import Enum
+
+from PySide6.QtCore import QPointF, Qt
+from PySide6.QtGui import QColor, QPainter, QPainterPath, QPolygonF
+
+from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
+from thermview.ui.desk import Desk
+from thermview.ui.picture.geometry import handle_at, outline, region_at
+from thermview.ui.picture.ink import Ink
+from thermview.ui.picture.mapping import Mapping
+
+_REACH = 7.0  # widget px around a handle or a line that count as hitting it
+_SMALLEST_DRAG = 4.0  # widget px; less is a click
+
+
+class ToolKind(Enum):
+    """The tools; the values are their names in words."""
+
+    SELECT = "select"
+    SPOT = "spot"
+    LINE = "line"
+    RECTANGLE = "rectangle"
+    ELLIPSE = "ellipse"
+    POLYGON = "polygon"
+    RULER = "ruler"
+
+
+@dataclass(frozen=True, slots=True)
+class Touch:
+    """Where the mouse is: on the picture (px, axes of the picture) and in the widget."""
+
+    x: float
+    y: float
+    at: QPointF
+    mapping: Mapping
+    label_of: str | None = None
+    """Id of the region whose label is under the mouse."""
+    more: bool = False
+    """Shift is held: add to what is selected; equal sides while drawing."""
+
+    @property
+    def reach(self) -> float:
+        """Return, in picture px, how near counts as hitting."""
+        return _REACH / self.mapping.zoom
+
+
+class Tool:
+    """A tool that does nothing; the others say what they do otherwise."""
+
+    hint = ""
+    cursor = Qt.CursorShape.CrossCursor
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    def press(self, touch: Touch) -> bool:
+        """Take a press of the left button; False: it means nothing here."""
+        return False
+
+    def drag(self, touch: Touch) -> None:
+        """Take a move with the left button held."""
+
+    def hover(self, touch: Touch) -> None:
+        """Take a move without a button."""
+
+    def release(self, touch: Touch) -> bool:
+        """Take the release of the left button; True: the tool has done its work."""
+        return False
+
+    def finish(self) -> bool:
+        """Take Enter or a double click; True: the tool has done its work."""
+        return False
+
+    def cancel(self) -> bool:
+        """Take Esc; True: there was something to give up."""
+        return False
+
+    def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        """Draw what is being done."""
+
+
+class SelectTool(Tool):
+    """Selects, moves and reshapes; a drag is one step to undo."""
+
+    hint = (
+        "click a region to select it, drag to move, drag a corner to reshape; "
+        "drag beside the regions to shift the picture"
+    )
+    cursor = Qt.CursorShape.ArrowCursor
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._start: Touch | None = None
+        self._handle: tuple[Region, int] | None = None
+        self._before: tuple[Region, ...] = ()
+        self._moving = False
+
+    def press(self, touch: Touch) -> bool:
+        """Select what lies here and be ready to drag it."""
+        self._handle = self._handle_at(touch)
+        self._moving = False
+        if self._handle is None:
+            hit = self._region_at(touch)
+            if hit is None:
+                if not touch.more:
+                    self.desk.select(())
+                return False
+            self._select(hit, touch.more)
+        self._start = touch
+        chosen = self.desk.selected
+        self._before = tuple(r for r in self.desk.document.current.regions if r.id in chosen)
+        return True
+
+    def drag(self, touch: Touch) -> None:
+        """Move the selected regions, or the corner that was gripped."""
+        if self._start is None:
+            return
+        document = self.desk.document
+        if not self._moving:
+            if (touch.at - self._start.at).manhattanLength() < _SMALLEST_DRAG:
+                return
+            self._moving = True
+            document.begin_gesture("reshape" if self._handle else "move")
+        if self._handle is not None:
+            region, number = self._handle
+            shape = region.shape.with_handle(number, _hundredth(touch.x), _hundredth(touch.y))
+            document.set_shape(region.id, shape)
+            return
+        dx, dy = _hundredth(touch.x - self._start.x), _hundredth(touch.y - self._start.y)
+        now = {region.id: region for region in document.current.regions}
+        for region in self._before:
+            if region.id in now:
+                document.set_shape(region.id, region.shape.moved(dx, dy))
+
+    def release(self, touch: Touch) -> bool:
+        """End the drag."""
+        if self._moving:
+            self.desk.document.end_gesture()
+        self._start, self._moving = None, False
+        return False
+
+    def cancel(self) -> bool:
+        """Put what is being dragged back, or select nothing."""
+        if self._moving:
+            self.desk.document.cancel_gesture()
+            self._start, self._moving = None, False
+            return True
+        if self.desk.selected:
+            self.desk.select(())
+            return True
+        return False
+
+    def hover(self, touch: Touch) -> None:
+        """Show by the cursor what a press would do."""
+        if self._handle_at(touch) is not None:
+            self.cursor = Qt.CursorShape.SizeAllCursor
+        elif self._region_at(touch) is not None:
+            self.cursor = Qt.CursorShape.PointingHandCursor
+        else:
+            self.cursor = Qt.CursorShape.ArrowCursor
+
+    def _select(self, hit: Region, more: bool) -> None:
+        chosen = self.desk.selected
+        if more:
+            self.desk.select(chosen - {hit.id} if hit.id in chosen else chosen | {hit.id})
+        elif hit.id not in chosen:
+            self.desk.select((hit.id,))
+
+    def _region_at(self, touch: Touch) -> Region | None:
+        regions = self.desk.document.current.regions
+        if touch.label_of is not None:
+            return next((r for r in regions if r.id == touch.label_of), None)
+        return region_at(regions, touch.x, touch.y, touch.reach)
+
+    def _handle_at(self, touch: Touch) -> tuple[Region, int] | None:
+        if touch.label_of is not None or touch.more:
+            return None
+        for region in self.desk.selected_regions():
+            if not isinstance(region.shape, Spot):
+                number = handle_at(region.shape, touch.x, touch.y, touch.reach)
+                if number is not None:
+                    return region, number
+        return None
+
+
+class _DrawTool(Tool):
+    """Adds a region and selects it."""
+
+    def add(self, shape: Shape) -> None:
+        """Put a finished shape on the document."""
+        region = self.desk.attempt(lambda: self.desk.document.add(shape))
+        if region is not None:
+            self.desk.select((region.id,))
+
+
+class SpotTool(_DrawTool):
+    """One click, one spot."""
+
+    hint = "click a pixel to measure it"
+
+    def press(self, touch: Touch) -> bool:
+        """Be ready."""
+        return True
+
+    def release(self, touch: Touch) -> bool:
+        """Add the pixel under the mouse."""
+        self.add(Spot(math.floor(touch.x) + 0.5, math.floor(touch.y) + 0.5))
+        return True
+
+
+class DragTool(_DrawTool):
+    """Line, rectangle or ellipse from one corner to the other."""
+
+    def __init__(self, desk: Desk, kind: ToolKind) -> None:
+        super().__init__(desk)
+        self._kind = kind
+        self.hint = f"drag to draw the {kind.value}; with Shift its sides are equal"
+        if kind is ToolKind.LINE:
+            self.hint = "drag to draw the line; with Shift it is level or upright"
+        self._start: Touch | None = None
+        self._shape: Shape | None = None
+
+    def press(self, touch: Touch) -> bool:
+        """Begin at this corner."""
+        self._start, self._shape = touch, None
+        return True
+
+    def drag(self, touch: Touch) -> None:
+        """Stretch to the mouse."""
+        if self._start is None:
+            return
+        moved = touch.at - self._start.at
+        if math.hypot(moved.x(), moved.y()) >= _SMALLEST_DRAG:
+            self._shape = _stretched(self._kind, self._start, touch)
+
+    def release(self, touch: Touch) -> bool:
+        """Add the shape, if it was more than a click."""
+        shape = self._shape
+        self._start = self._shape = None
+        if shape is None:
+            self.desk.say("info", self.hint)
+            return False
+        self.add(shape)
+        return True
+
+    def cancel(self) -> bool:
+        """Forget the shape."""
+        given_up = self._start is not None
+        self._start = self._shape = None
+        return given_up
+
+    def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        """Draw the shape so far."""
+        if self._shape is not None:
+            ink.stroke(pen, mapping.transform().map(outline(self._shape)), ink.text)
+
+
+class PolygonTool(_DrawTool):
+    """A click for every corner; Enter, a double click or the first corner closes."""
+
+    hint = "click each corner; Enter, a double click or the first corner closes, Esc gives up"
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._points: list[tuple[float, float]] = []
+        self._loose: tuple[float, float] | None = None
+
+    def press(self, touch: Touch) -> bool:
+        """Set a corner, or close at the first one."""
+        point = (_hundredth(touch.x), _hundredth(touch.y))
+        near = touch.reach
+        if self._points and math.dist(point, self._points[-1]) * touch.mapping.zoom < 1.0:
+            return True  # the second press of a double click
+        if len(self._points) >= 3 and math.dist(point, self._points[0]) <= near:
+            self._closing = True
+        else:
+            self._points.append(point)
+        return True
+
+    _closing = False
+
+    def release(self, touch: Touch) -> bool:
+        """Close when the first corner was hit again."""
+        if self._closing:
+            self._closing = False
+            return self.finish()
+        return False
+
+    def hover(self, touch: Touch) -> None:
+        """Stretch the open side to the mouse."""
+        self._loose = (touch.x, touch.y)
+
+    drag = hover
+
+    def finish(self) -> bool:
+        """Add the polygon, if it has three corners."""
+        points, self._points, self._loose = self._points, [], None
+        if len(points) < 3:
+            self.desk.say("info", "a polygon needs three corners at least")
+            return False
+        self.add(Polygon(tuple(points)))
+        return True
+
+    def cancel(self) -> bool:
+        """Forget the corners."""
+        given_up = bool(self._points)
+        self._points, self._loose = [], None
+        return given_up
+
+    def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        """Draw the sides so far."""
+        corners = [mapping.to_widget(x, y) for x, y in self._points]
+        if not corners:
+            return
+        open_end = [] if self._loose is None else [mapping.to_widget(*self._loose)]
+        path = QPainterPath()
+        path.addPolygon(QPolygonF([*corners, *open_end]))
+        ink.stroke(pen, path, ink.text)
+        for corner in corners:
+            ink.handle(pen, corner)
+
+
+class RulerTool(Tool):
+    """Two clicks give a length."""
+
+    hint = "click both ends of a length; then say how long it is, if you know"
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.ends: list[tuple[float, float]] = []
+        self._loose: tuple[float, float] | None = None
+
+    @property
+    def length_px(self) -> float:
+        """Return the length between the two ends, px; 0 before there are two."""
+        return math.dist(*self.ends) if len(self.ends) == 2 else 0.0
+
+    def press(self, touch: Touch) -> bool:
+        """Set an end; a third click begins anew."""
+        if len(self.ends) == 2:
+            self.ends = []
+        self.ends.append((touch.x, touch.y))
+        return True
+
+    def release(self, touch: Touch) -> bool:
+        """Take a drag for both ends at once."""
+        if len(self.ends) == 1:
+            apart = math.dist(self.ends[0], (touch.x, touch.y)) * touch.mapping.zoom
+            if apart >= 2 * _SMALLEST_DRAG:
+                self.ends.append((touch.x, touch.y))
+        return False
+
+    def hover(self, touch: Touch) -> None:
+        """Stretch to the mouse."""
+        self._loose = (touch.x, touch.y)
+
+    drag = hover
+
+    def cancel(self) -> bool:
+        """Forget the ends."""
+        given_up = bool(self.ends)
+        self.ends = []
+        return given_up
+
+    def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        """Draw the length."""
+        ends = list(self.ends)
+        if len(ends) == 1 and self._loose is not None:
+            ends.append(self._loose)
+        if len(ends) < 2:
+            return
+        path = QPainterPath(mapping.to_widget(*ends[0]))
+        path.lineTo(mapping.to_widget(*ends[1]))
+        ink.stroke(pen, path, QColor("#ffffff"))
+        for end in ends:
+            ink.handle(pen, mapping.to_widget(*end))
+
+
+def make_tool(kind: ToolKind, desk: Desk) -> Tool:
+    """Return a fresh tool."""
+    if kind in (ToolKind.LINE, ToolKind.RECTANGLE, ToolKind.ELLIPSE):
+        return DragTool(desk, kind)
+    simple = {
+        ToolKind.SELECT: SelectTool,
+        ToolKind.SPOT: SpotTool,
+        ToolKind.POLYGON: PolygonTool,
+        ToolKind.RULER: RulerTool,
+    }
+    return simple[kind](desk)
+
+
+def _stretched(kind: ToolKind, start: Touch, end: Touch) -> Shape:
+    """Return the shape from `start` to `end`."""
+    dx, dy = _hundredth(end.x - start.x), _hundredth(end.y - start.y)
+    if end.more and kind is ToolKind.LINE:
+        dx, dy = (dx, 0.0) if abs(dx) > abs(dy) else (0.0, dy)
+    elif end.more:
+        side = max(abs(dx), abs(dy))
+        dx, dy = math.copysign(side, dx), math.copysign(side, dy)
+    x, y = _hundredth(start.x), _hundredth(start.y)
+    if kind is ToolKind.LINE:
+        return Line(x, y, x + dx, y + dy)
+    width, height = max(abs(dx), 1.0), max(abs(dy), 1.0)
+    left, top = min(x, x + dx), min(y, y + dy)
+    if kind is ToolKind.RECTANGLE:
+        return Rectangle(left, top, width, height)
+    return Ellipse(left + width / 2, top + height / 2, width / 2, height / 2)
+
+
+def _hundredth(value: float) -> float:
+    """Round to a hundredth of a pixel: finer is not meant by a hand."""
+    return round(value, 2)
