@@ -1,0 +1,60 @@
+"""`thermview curve`: temperatures of regions over time."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import io
+from pathlib import Path
+
+from thermview.cli.options import (
+    add_format,
+    add_input,
+    add_output,
+    open_options,
+    output,
+    print_json,
+    progress,
+)
+from thermview.units import TemperatureUnit
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    add_input(parser)
+    parser.add_argument(
+        "--regions", required=True, type=Path, metavar="R.json", help="what to measure"
+    )
+    parser.add_argument("--unit", default="C", metavar="C|K|F", help="default: C")
+    add_format(parser, "csv")
+    add_output(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Measure every frame and write a line for each."""
+    from thermview.regions import load_regions
+    from thermview.session.curve_table import write_curve_table
+    from thermview.sources import open_footage
+
+    unit = TemperatureUnit.parse(options.unit)
+    regions = load_regions(options.regions)
+    footage = open_footage(options.recording, open_options(options))
+    try:
+        with progress("measuring") as told, output(options) as stream:
+            table = stream if options.format == "csv" else io.StringIO()
+            for done in write_curve_table(footage, regions, table, unit=unit):
+                told(done, len(footage))
+            if isinstance(table, io.StringIO):
+                print_json(_as_document(table.getvalue()), stream)
+    finally:
+        footage.close()
+    return 0
+
+
+def _as_document(table: str) -> dict[str, object]:
+    """Return the CSV as notes and columns of numbers."""
+    lines = table.splitlines()
+    notes = [line.removeprefix("# ") for line in lines if line.startswith("#")]
+    header, *rows = csv.reader(line for line in lines if not line.startswith("#"))
+    columns = zip(*([float(cell) for cell in row] for row in rows), strict=True)
+    return {"notes": notes, "columns": dict(zip(header, map(list, columns), strict=False))}

@@ -1,0 +1,121 @@
+"""`thermview record`: from a camera or a simulated board into a file."""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Callable
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from thermview.cli.options import add_force, add_format, add_input, open_options, print_json
+from thermview.cli.options import progress as progress_bar
+from thermview.errors import SourceError, UsageError
+
+if TYPE_CHECKING:
+    from thermview.session import Session
+
+POLL_S = 0.02
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    add_input(parser, "input")
+    parser.add_argument("out", type=Path, metavar="OUT", help="the recording to write, .h5")
+    parser.add_argument(
+        "--seconds", type=float, metavar="S", help="how long; else until Ctrl-C or the input's end"
+    )
+    parser.add_argument("--layout", metavar="NAME", help="the camera's stream layout")
+    parser.add_argument("--seed", type=int, metavar="N", help="of a simulated board")
+    parser.add_argument("--speed", type=float, metavar="X", help="of a simulated board or a file")
+    group = parser.add_argument_group("recording by a trigger")
+    group.add_argument("--regions", type=Path, metavar="R.json", help="regions that triggers name")
+    group.add_argument(
+        "--trigger",
+        action="append",
+        default=[],
+        metavar="RULE",
+        help='begins the recording, such as "U3 max above 60 C for 0.5 s"; may be given again',
+    )
+    group.add_argument(
+        "--pre-trigger", type=float, default=0.0, metavar="S", help="seconds kept from before it"
+    )
+    add_format(parser)
+    add_force(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Record, then say what was got and what was lost."""
+    _check(options)
+    from thermview.session import Session
+    from thermview.sources import open_source
+
+    source = open_source(options.input, open_options(options))
+    session = Session.live(source)
+    try:
+        if options.trigger:
+            _arm(session, options)
+        else:
+            session.start_recording(options.out, force=options.force)
+        session.start()
+        stopped = _wait(session, options.seconds)
+        summary = session.stop_recording()
+        losses, trouble = session.losses, session.trouble
+    finally:
+        session.close()
+    if summary is None:
+        print("no trigger fired; nothing was recorded")
+        return 130 if stopped else 0
+    facts = asdict(summary) | {"path": str(summary.path), "losses": asdict(losses)}
+    if options.format == "json":
+        print_json(facts)
+    else:
+        lost = losses.queue_dropped + losses.source_lost + summary.dropped
+        print(
+            f"{summary.path}: {summary.frames} frames, {summary.seconds:.2f} s, lost {lost}, "
+            f"damaged {losses.damaged}, repeated {losses.repeated}"
+        )
+    if summary.trouble or (trouble and not stopped):
+        raise SourceError(f"{summary.trouble or trouble}; {summary.path} keeps what came before")
+    return 130 if stopped and options.seconds is not None else 0
+
+
+def _check(options: argparse.Namespace) -> None:
+    if options.seconds is not None and not options.seconds > 0:
+        raise UsageError(f"--seconds is {options.seconds:g}; it must be above 0")
+    if options.pre_trigger < 0:
+        raise UsageError(f"--pre-trigger is {options.pre_trigger:g} s; it must not be negative")
+    if (
+        options.trigger
+        and options.regions is None
+        and any(not rule.startswith("picture") for rule in options.trigger)
+    ):
+        raise UsageError("--trigger names a region; say with --regions which file has it")
+
+
+def _arm(session: Session, options: argparse.Namespace) -> None:
+    raise UsageError("later")
+
+
+def _wait(session: Session, seconds: float | None) -> bool:
+    """Wait for the asked length or the input's end; return True when the user stopped it."""
+    try:
+        with progress_bar("recording") as told:
+            while not session.wait(POLL_S):
+                status = session.recording
+                if status is None:
+                    continue
+                told(*_share(status.seconds, status.frames, seconds))
+                if seconds is not None and status.seconds >= seconds:
+                    return False
+    except KeyboardInterrupt:
+        return True
+    return False
+
+
+def _share(done_s: float, frames: int, seconds: float | None) -> tuple[int, int]:
+    return (frames, frames) if seconds is None else (int(done_s * 1000), int(seconds * 1000))
+
+
+_ = (time, Callable)

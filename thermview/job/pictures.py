@@ -1,0 +1,201 @@
+"""Pictures for exports and reports: a frame with its colour scale, regions and readings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Ellipse as EllipsePatch
+from matplotlib.patches import Patch
+from matplotlib.patches import Polygon as PolygonPatch
+from matplotlib.patches import Rectangle as RectanglePatch
+from numpy.typing import NDArray
+
+from thermview.frames import Footage, Frame
+from thermview.regions import Ellipse, Line, Polygon, Rectangle, RegionSet, Shape, Spot
+from thermview.session.export import frame_values
+from thermview.session.measure import STATISTICS, MeasureKey, Meter
+from thermview.units import TemperatureUnit
+
+COLOURS = "inferno"
+RISE_COLOURS = "RdBu_r"
+DOTS_PER_INCH = 100
+PICTURE_SIZE_PX = (960, 720)
+SPAN_PERCENTILES = (0.5, 99.9)
+
+
+def new_figure(width_px: int, height_px: int) -> Figure:
+    """Return an empty figure of a size in pixels, drawn without a display."""
+    figure = Figure((width_px / DOTS_PER_INCH, height_px / DOTS_PER_INCH), dpi=DOTS_PER_INCH)
+    FigureCanvasAgg(figure)
+    figure.set_layout_engine("constrained")
+    return figure
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG."""
+    figure.savefig(path, format="png")
+
+
+def pixels(figure: Figure) -> NDArray[np.uint8]:
+    """Return a figure's pixels, shape (row, column, 3), red, green, blue."""
+    canvas = figure.canvas
+    assert isinstance(canvas, FigureCanvasAgg)
+    canvas.draw()  # type: ignore[no-untyped-call]
+    rgba = np.asarray(canvas.buffer_rgba(), dtype=np.uint8)  # type: ignore[no-untyped-call]
+    return rgba[:, :, :3].copy()
+
+
+def save_frame(
+    path: Path, footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
+) -> None:
+    """Write a frame as a PNG for people: scale, regions with their readings, when and of what."""
+    scene, scale = footage.info.scene, footage.info.scale
+    words = {}
+    if regions.regions:
+        keys = [MeasureKey.of(region, scene, scale) for region in regions.regions]
+        table = Meter(keys, frame.shape, scale).measure(frame.counts)
+        unit_words = "counts" if scale.relative else unit.symbol
+        for region, row in zip(regions.regions, table, strict=True):
+            most = row[STATISTICS.index("max")]
+            shown = most if scale.relative else unit.from_kelvin(most)
+            words[region.id] = f"{shown:.1f} {unit_words}"
+    figure = new_figure(*PICTURE_SIZE_PX)
+    axes = figure.subplots()
+    kind = ", simulated" if footage.info.simulated else ""
+    title = f"{footage.info.title or footage.info.name}{kind}, {frame.time_s:.2f} s"
+    draw_frame(axes, frame, unit=unit, title=title)
+    draw_regions(axes, regions, words)
+    save(figure, path)
+
+
+def draw_frame(
+    axes: Axes,
+    frame: Frame,
+    *,
+    unit: TemperatureUnit = TemperatureUnit.CELSIUS,
+    span: tuple[float, float] | None = None,
+    title: str = "",
+) -> None:
+    """Draw a frame's apparent temperatures with their scale.
+
+    Parameters
+    ----------
+    axes : matplotlib axes
+        Where.
+    frame : Frame
+        What.
+    unit : TemperatureUnit
+        Of the scale; a source without temperatures is drawn in counts.
+    span : (low, high), optional
+        Ends of the scale, in the unit; by percentiles unless given.
+    title : str
+        Stands above.
+    """
+    values = frame_values(frame, unit)
+    what = "brightness, counts" if frame.scale.relative else f"apparent, {unit.symbol}"
+    _draw(axes, values, span or robust_span(values), colours=COLOURS, what=what, title=title)
+
+
+def draw_rise(axes: Axes, rise_k: NDArray[np.float32], title: str = "") -> None:
+    """Draw rises above the baseline, K, zero in the middle of the scale."""
+    most = float(np.nanpercentile(np.abs(rise_k), 99.95)) or 1.0
+    _draw(axes, rise_k, (-most, most), colours=RISE_COLOURS, what="rise, K", title=title)
+
+
+def robust_span(values: NDArray[np.float64]) -> tuple[float, float]:
+    """Return a scale's ends that a few hot or dead pixels do not move."""
+    known = values[np.isfinite(values)]
+    if not known.size:
+        return 0.0, 1.0
+    low, high = np.percentile(known, SPAN_PERCENTILES)
+    return float(low), float(max(high, low + 1e-3))
+
+
+def _draw(
+    axes: Axes,
+    values: NDArray[np.floating],
+    span: tuple[float, float],
+    *,
+    colours: str,
+    what: str,
+    title: str,
+) -> None:
+    rows, columns = values.shape
+    image = axes.imshow(
+        values, cmap=colours, vmin=span[0], vmax=span[1], extent=(0, columns, rows, 0)
+    )
+    figure = axes.figure
+    assert isinstance(figure, Figure)
+    figure.colorbar(image, ax=axes, label=what, fraction=0.04)
+    axes.set_title(title, fontsize=10)
+    axes.set_xlabel("column, px")
+    axes.set_ylabel("row, px")
+
+
+def draw_regions(
+    axes: Axes, regions: RegionSet, words: Mapping[str, str] | None = None, colour: str = "white"
+) -> None:
+    """Outline regions and write each one's name and words (by region id) beside it."""
+    for region in regions.regions:
+        patch = outline(region.shape)
+        if patch is not None:
+            patch.set(fill=False, edgecolor=colour, linewidth=1.0)
+            axes.add_patch(patch)
+        x0, y0, x1, _ = region.shape.bounds()
+        match region.shape:
+            case Spot(x, y):
+                axes.plot([x], [y], "+", color=colour, markersize=8)
+            case Line():
+                axes.plot([region.shape.x1, region.shape.x2], [region.shape.y1, region.shape.y2],
+                          color=colour, linewidth=1.0)  # fmt: skip
+        text = " ".join((region.name, (words or {}).get(region.id, ""))).strip()
+        _label(axes, (x0 + x1) / 2, y0, text, colour)
+
+
+def draw_outlines(axes: Axes, outlines: Mapping[str, NDArray[np.float64]], chosen: str) -> None:
+    """Outline parts, corners (x, y) in px; one stands out by weight and carries its name."""
+    for name, corners in outlines.items():
+        known = name == chosen
+        axes.add_patch(
+            PolygonPatch(
+                corners,
+                fill=False,
+                edgecolor="black" if known else "grey",
+                linewidth=2.0 if known else 0.4,
+            )
+        )
+        if known:
+            _label(axes, corners[:, 0].mean(), corners[:, 1].min(), name, "black")
+
+
+def outline(shape: Shape) -> Patch | None:
+    """Return a shape's outline as a patch; None for a spot and a line."""
+    match shape:
+        case Rectangle(x, y, width, height):
+            return RectanglePatch((x, y), width, height)
+        case Ellipse(cx, cy, rx, ry):
+            return EllipsePatch((cx, cy), 2 * rx, 2 * ry)
+        case Polygon(points):
+            return PolygonPatch(np.asarray(points))
+    return None
+
+
+def _label(axes: Axes, x: float, y: float, text: str, colour: str) -> None:
+    plate = "black" if colour == "white" else "white"
+    axes.annotate(
+        text,
+        (x, y),
+        (0, 3),
+        textcoords="offset points",
+        ha="center",
+        va="bottom",
+        fontsize=8,
+        color=colour,
+        bbox={"facecolor": plate, "alpha": 0.6, "edgecolor": "none", "pad": 1.5},
+        annotation_clip=True,
+    )
