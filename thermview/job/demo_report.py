@@ -13,7 +13,14 @@ from thermview.analysis.largest_rise import Rise, frames_between, median_image, 
 from thermview.board import part_outline_px
 from thermview.errors import OutputError
 from thermview.frames import Footage
-from thermview.job.pictures import draw_frame, draw_outlines, draw_rise, new_figure, save
+from thermview.job.pictures import (
+    draw_frame,
+    draw_outlines,
+    draw_rise,
+    new_figure,
+    picture_size,
+    save,
+)
 from thermview.session.boards import board_of
 from thermview.session.power import quiet_interval
 from thermview.sources import open_footage
@@ -23,7 +30,6 @@ WARNING = (
     "Local codes and licensed practice come before anything that this program shows."
 )
 LAST_S = 5.0  # a hand's reflection passes in less, the median of so long lets it go by
-SIZE_PX = (960, 720)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,11 +107,11 @@ def _draw(
 ) -> tuple[Path, ...]:
     before, after, risen = (folder / f"{name}.png" for name in ("before", "after", "rise"))
     for path, number in ((before, footage.first), (after, len(footage) - 1)):
-        figure = new_figure(*SIZE_PX)
         frame = footage.frame(number)
+        figure = new_figure(*picture_size(frame))
         draw_frame(figure.subplots(), frame, title=f"simulated board, {frame.time_s:.1f} s")
         save(figure, path)
-    figure = new_figure(*SIZE_PX)
+    figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     draw_rise(axes, rise_k, "simulated board: rise against the baseline")
     draw_outlines(axes, outlines, chosen)

@@ -12,13 +12,19 @@ import tifffile
 
 from thermview.errors import UsageError
 from thermview.frames import Footage, Frame
-from thermview.job.pictures import draw_frame, draw_regions, new_figure, pixels, robust_span
+from thermview.job.pictures import (
+    draw_frame,
+    draw_regions,
+    new_figure,
+    picture_size,
+    pixels,
+    robust_span,
+)
 from thermview.regions import RegionSet
 from thermview.session.export import frame_values
 from thermview.units import TemperatureUnit
 
 Progress = Callable[[int, int], None]
-FILM_SIZE_PX = (960, 720)
 
 
 def export_all(
@@ -103,17 +109,16 @@ def _write_npz(footage: Footage, path: Path, told: Progress) -> None:
 def _write_film(
     footage: Footage, path: Path, regions: RegionSet, unit: TemperatureUnit, told: Progress
 ) -> None:
-    figure = new_figure(*FILM_SIZE_PX)
+    first = footage.frame(footage.first)
+    size = picture_size(first)
+    figure = new_figure(*size)
     axes = figure.subplots()
-    span = _span(footage, unit)
-    draw_frame(axes, footage.frame(footage.first), unit=unit, span=span, title=" ")
+    draw_frame(axes, first, unit=unit, span=_span(footage, unit), title=" ")
     draw_regions(axes, regions)
     image = axes.images[0]
     figure.canvas.draw()
     figure.set_layout_engine("none")  # the layout is found; it need not be found for every frame
-    writer = cv2.VideoWriter(
-        str(path), cv2.VideoWriter.fourcc(*"mp4v"), _rate_hz(footage), FILM_SIZE_PX
-    )
+    writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*"mp4v"), _rate_hz(footage), size)
     if not writer.isOpened():
         raise OSError("no encoder for .mp4 films is at hand")
     kind = "simulated, " if footage.info.simulated else ""

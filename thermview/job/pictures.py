@@ -24,7 +24,7 @@ from thermview.units import TemperatureUnit
 COLOURS = "inferno"
 RISE_COLOURS = "RdBu_r"
 DOTS_PER_INCH = 100
-PICTURE_SIZE_PX = (960, 720)
+PICTURE_WIDTH_PX = 1100
 SPAN_PERCENTILES = (0.5, 99.9)
 
 
@@ -34,6 +34,13 @@ def new_figure(width_px: int, height_px: int) -> Figure:
     FigureCanvasAgg(figure)
     figure.set_layout_engine("constrained")
     return figure
+
+
+def picture_size(frame: Frame) -> tuple[int, int]:
+    """Return the size in pixels of a figure that a frame and its scale fill well."""
+    rows, columns = frame.shape
+    height = PICTURE_WIDTH_PX * 0.84 * rows / columns + 90
+    return PICTURE_WIDTH_PX, int(min(height, 2 * PICTURE_WIDTH_PX)) // 2 * 2
 
 
 def save(figure: Figure, path: Path) -> None:
@@ -63,8 +70,9 @@ def save_frame(
         for region, row in zip(regions.regions, table, strict=True):
             most = row[STATISTICS.index("max")]
             shown = most if scale.relative else unit.from_kelvin(most)
-            words[region.id] = f"{shown:.1f} {unit_words}"
-    figure = new_figure(*PICTURE_SIZE_PX)
+            known = np.isfinite(most)
+            words[region.id] = f"{shown:.1f} {unit_words}" if known else "out of view"
+    figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     kind = ", simulated" if footage.info.simulated else ""
     title = f"{footage.info.title or footage.info.name}{kind}, {frame.time_s:.2f} s"
@@ -131,7 +139,8 @@ def _draw(
     )
     figure = axes.figure
     assert isinstance(figure, Figure)
-    figure.colorbar(image, ax=axes, label=what, fraction=0.04)
+    figure.colorbar(image, ax=axes, label=what, fraction=0.04, aspect=28)
+    axes.autoscale(False)  # what is drawn over the picture does not widen it
     axes.set_title(title, fontsize=10)
     axes.set_xlabel("column, px")
     axes.set_ylabel("row, px")
@@ -194,6 +203,7 @@ def _label(axes: Axes, x: float, y: float, text: str, colour: str) -> None:
         textcoords="offset points",
         ha="center",
         va="bottom",
+        clip_on=True,
         fontsize=8,
         color=colour,
         bbox={"facecolor": plate, "alpha": 0.6, "edgecolor": "none", "pad": 1.5},
