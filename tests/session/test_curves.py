@@ -7,16 +7,13 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
-from scipy.stats import theilslopes
 
+from thermview.analysis.trend import rates
 from thermview.errors import UsageError
 from thermview.frames import Scene
 from thermview.regions import Difference, Region, Spot
 from thermview.session import CurveStore
 from thermview.session.measure import STATISTICS, MeasureKey
-from thermview.session.rates import trailing_slopes
-from thermview.units import ZERO_CELSIUS_K
 
 A, B = Region("a", Spot(1, 1), id="A"), Region("b", Spot(2, 2), id="B")
 KEYS = {r.id: MeasureKey(r.shape, None) for r in (A, B)}
@@ -86,28 +83,11 @@ def test_unknown_names_are_refused() -> None:
             call()
 
 
-def test_rate_of_a_line_with_spikes() -> None:
-    times: NDArray[np.float64] = np.cumsum(np.random.default_rng(1).uniform(0.02, 0.06, 400))
-    values = (300 + 0.7 * times).astype(np.float32)
-    values[50::23] += 30
-    values[100:105] = np.nan
-    rates = trailing_slopes(times, values, 2.0)
-    assert np.isnan(rates[:40]).all()
-    assert np.isnan(rates[100:105]).all()
-    np.testing.assert_allclose(rates[80:100], 0.7, atol=1e-2)
-    np.testing.assert_allclose(rates[120:], 0.7, atol=1e-2)
-
-
-def test_rate_agrees_with_the_full_pairwise_median() -> None:
-    """Against scipy's Theil-Sen slope over the same window, within its own scatter."""
-    rng = np.random.default_rng(2)
-    times = np.arange(200, dtype=np.float64) * 0.04
-    values = (ZERO_CELSIUS_K + 0.2 * times**2 + rng.normal(0, 0.05, 200)).astype(np.float32)
-    rates = trailing_slopes(times, values, 2.0)
-    for end in range(60, 200, 20):
-        window = slice(end - 50, end)
-        slope = float(theilslopes(values[window], times[window])[0])
-        assert rates[end - 1] == pytest.approx(slope, abs=0.06)
+def test_rate_is_that_of_the_analysis() -> None:
+    store = filled(100)
+    rate = store.rate("A", "max", 1.0)
+    np.testing.assert_allclose(rate[-50:], 10.0, rtol=1e-4)
+    np.testing.assert_allclose(rate, rates(store.times_s, store.column("A", "max"), 1.0))
 
 
 def test_readers_see_whole_rows_while_one_writes() -> None:

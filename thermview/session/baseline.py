@@ -5,17 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.trend import Slope, is_settled, robust_slope
 from thermview.frames import Footage
 from thermview.regions import RegionSet
 from thermview.session.curves import CurveStore
-from thermview.session.rates import trailing_slopes
-
-STILL_K_PER_S = 0.02
-"""A board that changes faster is not still: a minute later its rises are a kelvin off. Common
-practice, no source."""
 
 TREND_S = 5.0
 """How far back the trend before a zero is looked at."""
+
+TREND_FRAMES = 16
+"""Frames looked at for the trend of the whole picture, where there is no region."""
 
 
 def mean_image(footage: Footage, start_s: float, end_s: float) -> NDArray[np.float32] | None:
@@ -23,41 +22,55 @@ def mean_image(footage: Footage, start_s: float, end_s: float) -> NDArray[np.flo
 
     Held frames are left out; None where no frame remains. With a relative scale, counts.
     """
-    low, high = np.searchsorted(footage.times_s, (start_s, end_s))
     total: NDArray[np.float64] | None = None
     used = 0
     scale = footage.info.scale
-    for number in range(max(int(low), footage.first), min(int(high) + 1, len(footage))):
+    for number in _between(footage, start_s, end_s):
         frame = footage.frame(number)
-        if frame.held or not start_s <= frame.time_s <= end_s:
-            continue
-        total = frame.counts.astype(np.float64) if total is None else total + frame.counts
-        used += 1
-        scale = frame.scale
+        if not frame.held:
+            total = frame.counts.astype(np.float64) if total is None else total + frame.counts
+            scale = frame.scale
+            used += 1
     if total is None:
         return None
     mean = total / used
     return (mean if scale.relative else scale.kelvin(mean)).astype(np.float32)
 
 
-def unrest(store: CurveStore, regions: RegionSet, end_s: float) -> str | None:
-    """Return a warning where a region warms or cools in the seconds before a zero, else None."""
-    worst_k_per_s, worst_name = 0.0, ""
-    times = store.times_s
-    low, high = np.searchsorted(times, (end_s - TREND_S, end_s), side="right")
-    for region in regions.regions:
-        part = store.column(region.id, "mean")[low:high]
-        known = ~np.isnan(part)
-        span_s = float(np.ptp(times[low:high][known])) if known.sum() > 4 else 0.0
-        if span_s <= 0:
-            continue
-        slope = float(trailing_slopes(times[low:high], part, span_s * 0.9)[known][-1])
-        if abs(slope) > abs(worst_k_per_s):
-            worst_k_per_s, worst_name = slope, region.name
-    if abs(worst_k_per_s) < STILL_K_PER_S:
+def unrest(footage: Footage, curves: CurveStore, regions: RegionSet, end_s: float) -> str | None:
+    """Return a warning where the board warms or cools in the seconds before a zero, else None.
+
+    The regions' means are looked at, or the whole picture's where there is no region.
+    """
+    numbers = _between(footage, end_s - TREND_S, end_s)
+    slopes = [(r.name, _slope(curves, r.id, numbers)) for r in regions.regions]
+    slopes = slopes or [("the picture", _picture_slope(footage, numbers))]
+    moving = [(name, slope) for name, slope in slopes if not is_settled(slope)]
+    if not moving:
         return None
-    verb = "warms" if worst_k_per_s > 0 else "cools"
+    name, slope = max(moving, key=lambda each: abs(each[1].per_s))
+    verb = "warms" if slope.per_s > 0 else "cools"
     return (
-        f"the board is not still: {worst_name} {verb} by {abs(worst_k_per_s) * 60:.1f} K a minute, "
-        "and rises will contain that; wait, then zero again"
+        f"the board is not still: {name} {verb} by {abs(slope.per_s) * 60:.1f} K a minute, "
+        "and the rises will contain that; wait, then zero again"
     )
+
+
+def _between(footage: Footage, start_s: float, end_s: float) -> range:
+    times = footage.times_s
+    low = int(np.searchsorted(times, start_s, side="left"))
+    high = int(np.searchsorted(times, end_s, side="right"))
+    return range(max(low, footage.first), max(high, low))
+
+
+def _slope(curves: CurveStore, region_id: str, numbers: range) -> Slope:
+    part = slice(numbers.start, numbers.stop)
+    return robust_slope(curves.times_s[part], curves.column(region_id, "mean")[part])
+
+
+def _picture_slope(footage: Footage, numbers: range) -> Slope:
+    every = max(1, len(numbers) // TREND_FRAMES)
+    frames = [footage.frame(number) for number in numbers[::every]]
+    whole = [f for f in frames if not f.held]
+    means = [f.scale.kelvin_of(float(np.nanmean(f.counts))) for f in whole]
+    return robust_slope([f.time_s for f in whole], means)

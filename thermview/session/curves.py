@@ -9,10 +9,13 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.trend import rates
 from thermview.errors import UsageError
 from thermview.regions import Difference
 from thermview.session.measure import STATISTICS, MeasureKey
-from thermview.session.rates import trailing_slopes
+
+RATE_WINDOW_S = 2.0
+"""Window of a rate of rise: long against the noise, short against a part's warming."""
 
 Column = NDArray[np.float32]
 Scalar = TypeVar("Scalar", bound=np.generic)
@@ -196,10 +199,10 @@ class CurveStore:
         """Return a curve minus its mean over the baseline's interval, K; NaN without one."""
         return self.column(region_id, statistic) - np.float32(self.zero(region_id, statistic))
 
-    def rate(self, region_id: str, statistic: str, window_s: float = 2.0) -> Column:
+    def rate(self, region_id: str, statistic: str, window_s: float = RATE_WINDOW_S) -> Column:
         """Return the robust slope of a curve over the `window_s` before each frame, K/s."""
         column = self.column(region_id, statistic)
-        return trailing_slopes(self.times_s[: column.size], column, window_s)
+        return rates(self.times_s[: column.size], column, window_s).astype(np.float32)
 
     def difference(self, difference_id: str, statistic: str) -> Column:
         """Return the first region's curve minus the second's, K.

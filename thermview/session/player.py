@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from typing import Protocol
 
 import numpy as np
@@ -41,6 +41,7 @@ class Player:
         self._number = 0
         self._anchor: tuple[float, float] | None = None  # (clock, film time) where playing began
         self.loop = False
+        self.loop_s: tuple[float, float] | None = None  # what is looped; None: the whole film
 
     @property
     def playing(self) -> bool:
@@ -126,19 +127,27 @@ class Player:
         clock_s, film_s = self._anchor
         due_s = film_s + (now_s - clock_s) * self._speed
         self._number = self._inside(bisect_right(times, due_s) - 1)
-        if self._number < count - 1:
+        first, last = self._stretch(times, count)
+        if self._number < last:
             return
         if self.loop:
-            if due_s >= times[count - 1] + self._last_step_s(times):
-                self._number = self._film.first
+            if due_s >= times[last] + self._step_before_s(times, last):
+                self._number = first
                 self._anchor = (now_s, float(times[self._number]))
         else:
             self._stop()
 
+    def _stretch(self, times: NDArray[np.float64], count: int) -> tuple[int, int]:
+        """Return first and last frame of what is played: the film, or the looped interval."""
+        if not self.loop or self.loop_s is None:
+            return self._film.first, count - 1
+        first = self._inside(bisect_left(times, self.loop_s[0]))
+        return first, max(first, self._inside(bisect_right(times, self.loop_s[1]) - 1))
+
     @staticmethod
-    def _last_step_s(times: NDArray[np.float64]) -> float:
+    def _step_before_s(times: NDArray[np.float64], last: int) -> float:
         """Return how long the last frame is shown before the film starts again."""
-        return float(times[-1] - times[-2]) if len(times) > 1 else 0.0
+        return float(times[last] - times[last - 1]) if last > 0 else 0.0
 
     def _inside(self, number: int) -> int:
         return max(self._film.first, min(number, len(self._film) - 1))

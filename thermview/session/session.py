@@ -262,7 +262,7 @@ class Session:
             self._baseline, self._baseline_image = interval, image
             self.curves.set_baseline(interval)
         self.add_mark(MarkKind.ZERO, time_s)
-        return unrest(self.curves, self._plan.regions, time_s)
+        return unrest(self.footage, self.curves, self._plan.regions, time_s)
 
     def baseline_image(self) -> NDArray[np.float32] | None:
         """Return the mean apparent temperature over the baseline, K, shape (row, column)."""
