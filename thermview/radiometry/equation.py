@@ -6,6 +6,8 @@ camera's band radiance (the form of ISO 18434-1:2008, from memory).
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -47,3 +49,11 @@ def apparent_temperature(object_k: ArrayLike, setting: Setting) -> Floats:
     return band.temperature(
         object_gain(setting) * band.radiance(object_k) + foreign_radiance(setting)
     )
+
+
+def leaving_radiance(apparent_k: ArrayLike, setting: Setting) -> Floats:
+    """Return what leaves the surface, own and mirrored together, W/(m² sr): no window, no air."""
+    surface = replace(setting, emissivity=1.0)
+    seen = band_radiance(setting.band).radiance(apparent_k) - foreign_radiance(surface)
+    result: Floats = seen / object_gain(surface)
+    return result

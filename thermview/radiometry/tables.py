@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from thermview.errors import UsageError
 from thermview.frames import Counts, Scale
 from thermview.radiometry.equation import object_temperature
+from thermview.radiometry.profile import CameraProfile
 from thermview.radiometry.setting import Setting
 
 Kelvin = NDArray[np.float32]
@@ -20,34 +21,43 @@ COUNT_VALUES = 65_536
 
 
 @lru_cache(maxsize=128)  # a quarter of a megabyte each
-def table(scale: Scale, setting: Setting | None) -> Kelvin:
+def table(scale: Scale, setting: Setting | None, profile: CameraProfile | None = None) -> Kelvin:
     """Return the object temperature, K, of every uint16 count; read-only, shape (65536,).
 
     With `setting` None it is the apparent temperature. NaN where no object could look like that.
     """
-    apparent_k = scale.kelvin(np.arange(COUNT_VALUES))
-    kelvin = apparent_k if setting is None else object_temperature(apparent_k, setting)
-    result = kelvin.astype(np.float32)
+    result = _kelvin(np.arange(COUNT_VALUES), scale, setting, profile)
     result.setflags(write=False)
     return result
 
 
 @lru_cache(maxsize=128)
-def conversion(scale: Scale, setting: Setting | None) -> Callable[[Counts], Kelvin]:
+def conversion(
+    scale: Scale, setting: Setting | None, profile: CameraProfile | None = None
+) -> Callable[[Counts], Kelvin]:
     """Return the function from counts (any shape) to object temperature, K, float32.
 
-    uint16 counts take one look-up each; others are put through the equation.
+    uint16 counts take one look-up each; others are put through the equation. With a profile, what
+    the camera corrects itself is undone and its own error taken off first.
     """
 
     def convert(counts: Counts) -> Kelvin:
         if counts.dtype == np.uint16:
-            found: Kelvin = table(scale, setting)[counts]
+            found: Kelvin = table(scale, setting, profile)[counts]
             return found
-        apparent_k = scale.kelvin(counts)
-        kelvin = apparent_k if setting is None else object_temperature(apparent_k, setting)
-        return kelvin.astype(np.float32)
+        return _kelvin(counts, scale, setting, profile)
 
     return convert
+
+
+def _kelvin(
+    counts: Counts, scale: Scale, setting: Setting | None, profile: CameraProfile | None
+) -> Kelvin:
+    apparent_k = scale.kelvin(counts)
+    if profile is not None:
+        apparent_k = profile.apparent(apparent_k)
+    kelvin = apparent_k if setting is None else object_temperature(apparent_k, setting)
+    return kelvin.astype(np.float32)
 
 
 class FrameConverter:
@@ -68,6 +78,8 @@ class FrameConverter:
     regions : sequence of (mask or flat indices, Setting or None)
         A bool mask of `shape`, or flat indices in row-major order. Where regions overlap, the
         later one holds.
+    profile : CameraProfile or None
+        What is known of the camera.
     """
 
     def __init__(
@@ -76,10 +88,13 @@ class FrameConverter:
         scale: Scale,
         default: Setting | None,
         regions: Sequence[tuple[NDArray[Any], Setting | None]] = (),
+        *,
+        profile: CameraProfile | None = None,
     ) -> None:
         settings = list(dict.fromkeys([default, *(setting for _, setting in regions)]))
         self._shape = shape
         self._scale = scale
+        self._profile = profile
         self._settings = settings
         self._place = np.zeros(shape[0] * shape[1], dtype=np.int64)
         for where, setting in regions:
@@ -87,7 +102,7 @@ class FrameConverter:
             self._place[pixels] = settings.index(setting) * COUNT_VALUES
         words = self._place.view(np.uint16).reshape(-1, 4)
         self._count = words[:, 0 if sys.byteorder == "little" else 3].reshape(shape)
-        self._tables = np.concatenate([table(scale, setting) for setting in settings])
+        self._tables = np.concatenate([table(scale, s, profile) for s in settings])
 
     def kelvin(self, counts: Counts, out: Kelvin | None = None) -> Kelvin:
         """Return object temperatures, K, float32, shape (row, column); NaN where not solvable.
@@ -106,5 +121,5 @@ class FrameConverter:
             return result
         for number, setting in enumerate(self._settings):
             here = (self._place // COUNT_VALUES == number).reshape(self._shape)
-            result[here] = conversion(self._scale, setting)(counts[here])
+            result[here] = conversion(self._scale, setting, self._profile)(counts[here])
         return result
