@@ -59,14 +59,12 @@ class Grid:
         c = self.cell_mm
         return np.array([[c, 0.0, self.left_mm], [0.0, -c, self.top_mm], [0.0, 0.0, 1.0]])
 
-    def cover(
-        self, part: Part, grown_mm: tuple[float, float] = (0.0, 0.0)
-    ) -> tuple[Floats, Floats]:
-        """Return the cells (row-major numbers) that a part's body touches, and the share covered.
+    def cover(self, part: Part) -> tuple[Cells, Floats]:
+        """Return the cells (row-major numbers) that a part's body touches and their covered share.
 
-        `grown_mm` widens the body along its own x and y on each side.
+        The share is counted in 16 sub-cells.
         """
-        half = (part.width_mm / 2 + grown_mm[0], part.height_mm / 2 + grown_mm[1])
+        half = (part.width_mm / 2, part.height_mm / 2)
         angle = math.radians(part.rotation_deg)
         cos, sin = math.cos(angle), math.sin(angle)
         reach_x = abs(half[0] * cos) + abs(half[1] * sin)
@@ -85,7 +83,7 @@ class Grid:
         blocks = inside.reshape(last_r - first_r, _FINE, last_c - first_c, _FINE)
         share: Floats = blocks.mean(axis=(1, 3))
         row, column = np.nonzero(share)
-        cells = ((row + first_r) * self.columns + column + first_c).astype(np.int64)
+        cells: Cells = np.asarray((row + first_r) * self.columns + column + first_c, dtype=np.int64)
         return cells, share[row, column].astype(np.float64)
 
     def footprints(self, parts: tuple[Part, ...]) -> sparse.csr_array:

@@ -29,10 +29,11 @@ _CAMERA = CameraModel(
     rate_hz=25.0,
     netd_k=0.035,
     scale=Scale(1.0 / 64.0),
-    pattern_k=0.06,
+    pattern_k=0.04,
     drift_k=0.05,
     shutter_step_k=0.12,
 )
+_ROOM = Room(ambient_k=297.65, reflected_k=294.15)
 _HEALTHY_W = {  # what each part turns into heat, and how long after power it begins, s
     "D1": (0.12, 0.0),
     "U1": (0.45, 0.0),
@@ -108,7 +109,7 @@ def short() -> Story:
         camera=replace(_CAMERA, shutter_times_s=(18.0,)),
         programme=programme,
         to_pixel=look(board, _CAMERA, turn_deg=1.1, tilt=(0.012, -0.02), shift_px=(1.5, -2.0)),
-        room=Room(hand=hand),
+        room=replace(_ROOM, hand=hand),
         length_s=40.0,
         truth={"part": FAULTY_CAPACITOR, "power_on_s": 4.0},
     )
@@ -124,6 +125,7 @@ def good() -> Story:
         camera=replace(_CAMERA, shutter_times_s=(21.0,)),
         programme=_powered(board, {}),
         to_pixel=look(board, _CAMERA, turn_deg=-0.6, tilt=(-0.01, 0.015), shift_px=(-1.0, 1.5)),
+        room=_ROOM,
         length_s=30.0,
         truth={"power_on_s": 4.0},
     )
@@ -141,7 +143,7 @@ def cold_drivers() -> Story:
         camera=replace(_CAMERA, shutter_times_s=(17.0,)),
         programme=_powered(board, spread | {COLD_PACKAGE: 0.0}),
         to_pixel=look(board, _CAMERA, turn_deg=1.8, tilt=(0.02, 0.01), shift_px=(2.0, 2.5)),
-        room=Room(ambient_k=296.75, reflected_k=293.35),
+        room=Room(ambient_k=297.95, reflected_k=294.25),
         length_s=30.0,
         truth={"part": COLD_PACKAGE, "power_on_s": 4.0},
     )

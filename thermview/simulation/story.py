@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
@@ -89,6 +89,19 @@ class Story:
     def scene(self) -> Scene:
         """Return what the worker would state of the scene."""
         return Scene(emissivity=0.9, reflected_k=self.room.reflected_k, air_k=self.room.ambient_k)
+
+    def sized(self, width_px: int, height_px: int, rate_hz: float) -> Story:
+        """Return the same story through the same optics on another sensor."""
+        camera = self.camera
+        scale = min(width_px / camera.width_px, height_px / camera.height_px)
+        shift_u = (width_px - scale * camera.width_px) / 2
+        shift_v = (height_px - scale * camera.height_px) / 2
+        resize = np.array([[scale, 0.0, shift_u], [0.0, scale, shift_v], [0.0, 0.0, 1.0]])
+        return replace(
+            self,
+            camera=camera.sized(width_px, height_px, rate_hz),
+            to_pixel=resize @ self.to_pixel,
+        )
 
     def landmarks(self) -> tuple[Landmark, ...]:
         """Return the circuit's landmarks in the view at rest."""
