@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -15,15 +16,25 @@ from thermview.errors import CancelledError, ThermviewError
 from thermview.frames import Frame, Mark, MarkKind
 from thermview.paths import user_data
 from thermview.regions import Region, RegionDocument, RegionSet
-from thermview.session import Player, Session, SessionState
+from thermview.session import (
+    EventKind,
+    Player,
+    RecordingSummary,
+    Session,
+    SessionEvent,
+    SessionState,
+)
+from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.display import Display
-from thermview.ui.opening import Board, Opened, open_address, quiet_seconds, remember_regions
+from thermview.ui.opening import Board, Opened, open_address, remember
 from thermview.ui.settings import Settings
 from thermview.ui.tasks import Task
 from thermview.ui.theme import tokens
 
 TICK_MS = 33
+UNSAVED_FRAMES = 25  # fewer, such as those of a glance at a camera, are not asked about
+SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
 CURVES_S = 0.1  # the curves are redrawn at most so often
 
 
@@ -68,12 +79,16 @@ class Desk(QObject):
         self.shown: Frame | None = None
         self.shown_number = -1
         self.statistic = "max"
+        self.triggers: tuple[TriggerRule, ...] = ()
         self.board: Board | None = None
         self.task: Task | None = None
+        self._closing: list[Task] = []
         self.opened: Opened | None = None
         self._clock = clock
         self._slots: dict[str, int] = {}
+        self._names: dict[str, str] = {}
         self._seen = _Seen()
+        self._saved_frames = 0
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -105,54 +120,65 @@ class Desk(QObject):
         self.opened = self.board = self.shown = None
         self.shown_number = -1
         self._seen = _Seen()
-        self.attempt(session.close)
+        self._saved_frames = 0
+        self._close_in_background(session)
         self.select(())
         self.session_changed.emit()
         self.state_changed.emit()
 
+    def _close_in_background(self, session: Session) -> None:
+        """Let a camera or a recorder take its time, without holding up the window."""
+        task = Task(f"closing {session.info.name}", lambda _: session.close(), parent=self)
+        self._closing.append(task)
+
+        def closed(error: Exception | None = None) -> None:
+            self._closing.remove(task)
+            task.wait(1.0)
+            task.deleteLater()
+            if error is not None:
+                self.say("error", str(error))
+
+        task.done.connect(lambda _: closed())
+        task.failed.connect(closed)
+        task.start()
+
     def shut(self) -> None:
-        """Close everything at the end of the program."""
+        """Close everything at the end of the program; waits until it is closed."""
         self._timer.stop()
         if self.task is not None:
             self.task.cancel()
-            self.task.wait(5.0)
+            self.task.wait(SHUT_S)
         self.close_session()
+        for task in self._closing:
+            task.wait(SHUT_S)
 
     def remember(self) -> None:
         """Store the regions of what is open for the next time."""
         if self.opened is not None:
             address = self.opened.address
-            self.attempt(lambda: remember_regions(address, self.document.current))
+            self.attempt(lambda: remember(address, self.document.current, self.triggers))
 
     def _adopt(self, opened: Opened) -> None:
         self.close_session()
         self.opened, self.session, self.board = opened, opened.session, opened.board
         self.player = Player(opened.session.footage, follow=opened.session.is_live)
         self._slots.clear()
-        self.display.start(opened.session.info.scale)
+        self.display.start(opened.session.info.scale, opened.session.scene)
+        if opened.board is not None:
+            self.display.set_mm_per_px(opened.board.view.mm_per_px)
+        self._names.clear()
         self.document.reset(opened.regions)
+        self.set_triggers(opened.triggers)
         opened.session.start()
-        if not opened.session.is_live:
-            self._zero_quiet_start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
         self.session_changed.emit()
         self.state_changed.emit()
         self.marks_changed.emit()
+        self.say("info", _opened_words(opened.session))
         for remark in opened.remarks:
             self.say("warning", remark)
         self.tick()
-
-    def _zero_quiet_start(self) -> None:
-        """Take a recording's time before power as the baseline, unless it brings one along."""
-        assert self.session is not None
-        if self.session.baseline is not None:
-            return
-        power_on = [m.time_s for m in self.session.marks if m.kind is MarkKind.POWER_ON]
-        times = self.session.footage.times_s
-        end_s = quiet_seconds(times, min(power_on, default=None))
-        if end_s is not None:
-            self.session.zero_now(end_s, end_s - float(times[0]))
 
     # ---- work in the background ----------------------------------------------------------
 
@@ -204,10 +230,16 @@ class Desk(QObject):
         if self.session is None:
             return
         now_s = self._clock()
+        self._tell_display()
         self._show(self.player.tick(now_s))
         for event in self.session.take_events():
-            self.event_taken.emit(event)
+            self._take_event(event)
         self._tell_changes(now_s)
+
+    def _take_event(self, event: SessionEvent) -> None:
+        if event.text and event.kind is not EventKind.STATE:
+            self.say("warning" if event.kind is EventKind.WARNING else "info", event.text)
+        self.event_taken.emit(event)
 
     def _show(self, number: int) -> None:
         assert self.session is not None
@@ -226,6 +258,15 @@ class Desk(QObject):
         self.frame_shown.emit(frame)
         self.playhead_moved.emit(number)
 
+    def _tell_display(self) -> None:
+        """Let the picture's colours know the zero and the scene before the next frame."""
+        assert self.session is not None
+        baseline = self.session.baseline
+        if baseline != self._seen.baseline:
+            self._seen.baseline = baseline
+            self.display.set_baseline(self.session.baseline_image())
+        self.display.set_scene(self.session.scene)
+
     def _tell_changes(self, now_s: float) -> None:
         assert self.session is not None
         seen, session = self._seen, self.session
@@ -240,9 +281,6 @@ class Desk(QObject):
         if extent != seen.extent and now_s - seen.curves_s >= CURVES_S:
             seen.extent, seen.curves_s = extent, now_s
             self.curves_grew.emit()
-        if session.baseline != seen.baseline:
-            seen.baseline = session.baseline
-            self.display.set_baseline(session.baseline_image())
         state = (
             session.state,
             session.trouble,
@@ -290,6 +328,13 @@ class Desk(QObject):
         self.tick()
         self.state_changed.emit()
 
+    def to_end(self) -> None:
+        """Go to the last frame; of a live source, to the live edge, to stay there."""
+        if self.session is not None and self.session.is_live:
+            self.follow()
+        elif self.session is not None:
+            self.seek(len(self.session.footage) - 1)
+
     def stop(self) -> None:
         """Stop what runs: recording and playing."""
         if self.session is not None and self.session.recording is not None:
@@ -327,17 +372,26 @@ class Desk(QObject):
             self._tell_changes(self._clock())
 
     def zero_now(self) -> None:
-        """Take the second up to the shown moment as the baseline of rises."""
+        """Take the second up to the shown moment as the zero of rises."""
         if self.session is None or self.shown is None:
+            self.say("info", "nothing is open to take a zero of")
             return
         session, now_s = self.session, self.now_s
-        warning = self.attempt(lambda: session.zero_now(now_s))
+        if session.is_live:  # its pictures are in memory
+            self._zeroed(now_s, self.attempt(lambda: session.zero_now(now_s)))
+        elif self.task is None:
+            self.run_task(
+                "taking the zero",
+                lambda _: session.zero_now(now_s),
+                lambda warning: self._zeroed(now_s, warning),
+            )
+
+    def _zeroed(self, now_s: float, warning: str | None) -> None:
         if warning:
             self.say("warning", warning)
         else:
             self.say("info", f"rises count from {now_s:.2f} s on")
-        self.scale_changed.emit()
-        self._tell_changes(self._clock())
+        self.tick()
 
     def record_path(self) -> Path:
         """Return a free name for a new recording, in the user's folder."""
@@ -353,15 +407,52 @@ class Desk(QObject):
             self.say("info", "only a camera or a simulated board can be recorded")
             return
         if session.recording is None:
-            target = path if path is not None else self.record_path()
-            self.attempt(lambda: session.start_recording(target, pre_trigger_s))
-            if session.recording is not None:
-                self.say("info", f"recording into {target}")
-        else:
-            summary = self.attempt(session.stop_recording)
-            if summary is not None:
-                self.say("info", f"recorded: {summary}")
+            self._start_recording(session, path or self.record_path(), pre_trigger_s)
+        elif self.task is None:
+            self.run_task(
+                "finishing the recording", lambda _: session.stop_recording(), self._recorded
+            )
         self._tell_changes(self._clock())
+
+    def _start_recording(self, session: Session, path: Path, pre_trigger_s: float) -> None:
+        try:
+            session.start_recording(path, pre_trigger_s)
+        except ThermviewError as error:
+            self.say("error", str(error))
+        else:
+            self.say("info", f"recording into {path}")
+
+    def _recorded(self, summary: RecordingSummary | None) -> None:
+        if summary is not None:
+            missed = f", {summary.dropped} missed" if summary.dropped else ""
+            self.say(
+                "info",
+                f"recorded {summary.frames} frames, {summary.seconds:.1f} s{missed}, "
+                f"in {summary.path}",
+            )
+            self.settings.add_recent(summary.path)
+            self._saved_frames = len(self.session.footage) if self.session is not None else 0
+        self.tick()
+
+    def unsaved_live(self) -> bool:
+        """Tell whether live pictures would be lost by closing: none of them is in a file."""
+        session = self.session
+        if session is None or not session.is_live or session.recording is not None:
+            return False
+        return len(session.footage) - self._saved_frames > UNSAVED_FRAMES
+
+    def save_history(self, path: Path) -> None:
+        """Write the live pictures that are still in memory into a file."""
+        session = self.session
+        if session is None or not session.is_live or session.recording is not None:
+            self.say("info", "only live pictures that are not being recorded can be kept so")
+        elif self.task is None:
+
+            def work(_: Task) -> RecordingSummary | None:
+                session.start_recording(path, math.inf)
+                return session.stop_recording()
+
+            self.run_task(f"keeping the live pictures in {path.name}", work, self._recorded)
 
     def reconnect(self) -> None:
         """Ask the source to come back."""
@@ -423,6 +514,29 @@ class Desk(QObject):
         """Do it again."""
         self.document.redo()
 
+    def set_triggers(self, rules: tuple[TriggerRule, ...]) -> None:
+        """Watch for these from now on; a recording is watched anew from its start."""
+        self.triggers = rules
+        if self.session is not None:
+            self.session.set_triggers(rules)
+
+    def _follow_names(self, current: RegionSet) -> None:
+        """Let the triggers go on watching a region that has another name now."""
+        names = {region.id: region.name for region in current.regions}
+        renamed = {
+            old: names[key] for key, old in self._names.items() if names.get(key, old) != old
+        }
+        self._names = names
+        if any(rule.region in renamed for rule in self.triggers):
+            self.set_triggers(
+                tuple(
+                    replace(rule, region=renamed.get(rule.region, rule.region))
+                    if rule.region is not None
+                    else rule
+                    for rule in self.triggers
+                )
+            )
+
     def _regions_edited(self) -> None:
         current: RegionSet = self.document.current
         alive = {r.id for r in current.regions} | {d.id for d in current.differences}
@@ -430,9 +544,22 @@ class Desk(QObject):
             del self._slots[gone]
         if self.session is not None:
             self.session.set_regions(current)
+            self._follow_names(current)
         self.regions_changed.emit()
         if not self.selected <= alive:
             self.select(self.selected & alive)
+
+
+def _opened_words(session: Session) -> str:
+    info = session.info
+    words = [f"{info.title or info.name}: {info.width_px} × {info.height_px} pixels"]
+    if info.rate_hz:
+        words.append(f"{info.rate_hz:g} frames per second")
+    if info.simulated:
+        words.append("simulated")
+    # what a note says to give is an option of the command line; here a menu does it
+    words += [note.split(": give")[0].split("; give")[0] for note in info.notes]
+    return " · ".join(words)
 
 
 class _NoFilm:

@@ -187,6 +187,8 @@ QLabel[tone="warning"] { color: $warning; }
 QLabel[tone="error"] { color: $error; }
 QLabel[tone="good"] { color: $good; }
 QLabel[tone="accent"] { color: $accent; }
+QPushButton[tone="rec"] { border-color: $error; color: $error; font-weight: 600; }
+#startPage, #startContent { background: $window; }
 QFrame[role="banner"] { background: $raised; border-left: 4px solid $warning; }
 QPushButton, QToolButton {
   background: $raised; border: 1px solid $grid; border-radius: ${radius}px;

@@ -1,0 +1,73 @@
+"""The program with its window: Qt set up, an address opened, the event loop run."""
+
+from __future__ import annotations
+
+import logging
+import signal
+import sys
+from collections.abc import Sequence
+
+from PySide6.QtCore import QMessageLogContext, QTimer, QtMsgType, qInstallMessageHandler
+from PySide6.QtGui import QFont
+from PySide6.QtWidgets import QApplication
+
+from thermview.errors import ThermviewError
+from thermview.ui.desk import Desk
+from thermview.ui.settings import Settings
+from thermview.ui.theme import set_theme, stylesheet, tokens
+from thermview.ui.window import MainWindow
+from thermview.units import TemperatureUnit
+
+log = logging.getLogger("thermview.qt")
+LEVELS = {
+    QtMsgType.QtDebugMsg: logging.DEBUG,
+    QtMsgType.QtInfoMsg: logging.INFO,
+    QtMsgType.QtWarningMsg: logging.WARNING,
+    QtMsgType.QtCriticalMsg: logging.ERROR,
+    QtMsgType.QtFatalMsg: logging.CRITICAL,
+}
+
+
+def run(address: str | None, argv: Sequence[str] = (), *, theme: str | None = None) -> int:
+    """Show the window until it is closed; what cannot be opened is said in it.
+
+    Parameters
+    ----------
+    address : str or None
+        A file or an input to open at once.
+    argv : sequence of str
+        For Qt, such as ``-platform``.
+    theme : str, optional
+        ``dark`` or ``light``, for this run only.
+    """
+    qInstallMessageHandler(_log_qt)
+    application = QApplication([sys.argv[0], *argv])
+    application.setApplicationName("thermview")
+    application.setDesktopFileName("thermview")
+    settings = Settings()
+    dress(application, theme or str(settings.get("theme", "dark")))
+    desk = Desk(settings)
+    desk.attempt(lambda: desk.display.set_unit(TemperatureUnit.parse(settings.get("unit", "C"))))
+    window = MainWindow(desk)
+    window.show()
+    if address is not None:
+        QTimer.singleShot(0, desk, lambda: desk.open(address))
+    signal.signal(signal.SIGINT, lambda *_: window.close())
+    return application.exec()
+
+
+def dress(application: QApplication, theme: str) -> None:
+    """Give the application its style; a theme that is not known counts as the dark one."""
+    try:
+        set_theme(theme)
+    except ThermviewError:
+        set_theme("dark")
+    application.setStyle("Fusion")
+    font = QFont(application.font())
+    font.setPixelSize(tokens().body)
+    application.setFont(font)
+    application.setStyleSheet(stylesheet(tokens()))
+
+
+def _log_qt(kind: QtMsgType, _context: QMessageLogContext, message: str) -> None:
+    log.log(LEVELS.get(kind, logging.WARNING), message)

@@ -1,0 +1,392 @@
+"""What the window can be told to do, from keys, menus, buttons and dropped files alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject
+from PySide6.QtGui import QGuiApplication
+from PySide6.QtWidgets import QApplication, QFileDialog, QInputDialog, QMenu, QMessageBox
+
+from thermview.errors import ThermviewError
+from thermview.frames import MarkKind
+from thermview.regions import load_regions, save_regions
+from thermview.session import EventKind, SessionEvent
+from thermview.sources import OpenOptions
+from thermview.ui.dialogs.faults import FaultTableDialog
+from thermview.ui.dialogs.inputs import InputsDialog
+from thermview.ui.dialogs.keys import KeysDialog
+from thermview.ui.dialogs.read_as import ReadAsDialog
+from thermview.ui.dialogs.shift import ShiftDialog
+from thermview.ui.dialogs.triggers import TriggersDialog
+from thermview.ui.display import LevelMode, View
+from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
+from thermview.ui.opening import HDF5_SUFFIXES, datasets_of
+from thermview.ui.region_edits import RegionEdits
+from thermview.ui.theme import THEMES, set_theme, stylesheet
+from thermview.units import TemperatureUnit
+
+if TYPE_CHECKING:
+    from thermview.ui.window import MainWindow
+
+PICTURE_SUFFIXES = frozenset({".tif", ".tiff", ".png", ".npy"})
+RECORDINGS = "recordings and pictures (*.h5 *.hdf5 *.hdf *.nxs *.tif *.tiff *.png *.npy)"
+
+
+class Commands(QObject):
+    """One method for each thing; the desk does the work, dialogs ask what must be asked."""
+
+    def __init__(self, window: MainWindow) -> None:
+        super().__init__(window)
+        self._window = window
+        self._desk = window.desk
+        self.edits = RegionEdits(self._desk)
+        self.edits.ask_shift = self._ask_shift
+        self._desk.event_taken.connect(self._take_event)
+
+    def handlers(self) -> dict[str, Callable[[], object]]:
+        """Return what each key action does, by its name in `keys.ACTIONS`."""
+        desk, edits = self._desk, self.edits
+        return {
+            "mark": desk.mark,
+            "zero": desk.zero_now,
+            "power_on": lambda: desk.mark(MarkKind.POWER_ON),
+            "power_off": lambda: desk.mark(MarkKind.POWER_OFF),
+            "fault_appears": lambda: desk.mark(MarkKind.FAULT_APPEARS),
+            "fault_gone": lambda: desk.mark(MarkKind.FAULT_GONE),
+            "still": self.still,
+            "record": desk.record_toggle,
+            "stop": desk.stop,
+            "tone": self._window.tone.toggle,
+            "play": desk.play_pause,
+            "back": lambda: desk.step(-1),
+            "forward": lambda: desk.step(1),
+            "next_mark": lambda: desk.next_mark(1),
+            "previous_mark": lambda: desk.next_mark(-1),
+            "start": lambda: desk.seek(0),
+            "end": desk.to_end,
+            "view": self.toggle_view,
+            "level": self.toggle_level,
+            "turn": desk.display.turn,
+            "mirror": desk.display.mirror,
+            "copy": self.copy_picture,
+            "undo": desk.undo,
+            "redo": desk.redo,
+            "delete": edits.delete,
+            "duplicate": edits.duplicate,
+            "rename": self._window.picture.start_rename,
+            "difference": edits.difference,
+            "open": self.open,
+            "save_regions": self.save_regions,
+            "triggers": self.triggers,
+            "help": self.show_keys,
+            "quit": self._window.close,
+        }
+
+    def step_actions(self) -> dict[str, tuple[str, str, Callable[[], object]]]:
+        """Return words, icon and action of the buttons that the steps name."""
+        desk = self._desk
+        return {
+            "open": ("open …", "folder-open", self.open),
+            "note": ("note …", "note-edit-outline", self.note),
+            "zero": ("zero now", "numeric-0-circle-outline", desk.zero_now),
+            "power_on": ("power on", "power", lambda: desk.mark(MarkKind.POWER_ON)),
+            "power_off": ("power off", "power-off", lambda: desk.mark(MarkKind.POWER_OFF)),
+            "fault_appears": (
+                "fault appears",
+                "alert-outline",
+                lambda: desk.mark(MarkKind.FAULT_APPEARS),
+            ),
+            "fault_gone": (
+                "fault gone",
+                "check-circle-outline",
+                lambda: desk.mark(MarkKind.FAULT_GONE),
+            ),
+            "triggers": ("triggers …", "bell-outline", self.triggers),
+            "still": ("still picture", "camera-outline", self.still),
+            "curves": ("export curves …", "chart-line", self.export_curves),
+            "faults": ("fault table …", "table", self.fault_table),
+        }
+
+    def fill_menu(self, menu: QMenu) -> None:
+        """Build the menu of everything."""
+        actions = self._window.actions_
+        menu.addAction(actions["open"])
+        menu.addAction("cameras and simulated boards …", self.open_input)
+        menu.addAction("how this file is read …", self.read_as)
+        menu.addAction("close", self.close_session)
+        menu.addSeparator()
+        menu.addAction(actions["record"])
+        menu.addAction("record into …", self.record_into)
+        menu.addAction("keep the live pictures in memory …", self.save_history)
+        menu.addSeparator()
+        export = menu.addMenu("export")
+        export.addAction("curves (CSV) …", self.export_curves)
+        export.addAction("this frame (PNG, TIFF, CSV, NPZ) …", self.export_frame)
+        export.addAction("picture as shown (PNG) …", self.save_picture)
+        export.addAction("copy the picture", self.copy_picture)
+        menu.addAction(actions["save_regions"])
+        menu.addAction("load regions …", self.load_regions)
+        menu.addSeparator()
+        menu.addAction("triggers …", self.triggers)
+        menu.addAction("fault table …", self.fault_table)
+        menu.addSeparator()
+        units = menu.addMenu("unit")
+        for unit in TemperatureUnit:
+            units.addAction(unit.symbol, partial(self.set_unit, unit))
+        themes = menu.addMenu("appearance")
+        for name in THEMES:
+            themes.addAction(name, partial(self.set_theme, name))
+        menu.addAction("keys …", self.show_keys)
+        menu.addSeparator()
+        menu.addAction(actions["quit"])
+
+    # ---- opening -------------------------------------------------------------------------
+
+    def open(self) -> None:
+        """Choose a file and open it."""
+        start = self._desk.settings.get("folder", str(Path.home()))
+        name, _ = QFileDialog.getOpenFileName(self._window, "open", start, f"{RECORDINGS};;all (*)")
+        if name:
+            self._desk.settings.set("folder", str(Path(name).parent))
+            self.open_path(Path(name))
+
+    def open_path(self, path: Path) -> None:
+        """Open a file; one that does not explain itself is asked about; regions are loaded."""
+        if path.suffix.lower() == ".json":
+            self._load_regions_from(path)
+        elif not self.may_let_go():
+            return
+        elif path.suffix.lower() in HDF5_SUFFIXES:
+            self._desk.run_task(
+                f"opening {path.name}",
+                lambda _: datasets_of(path),
+                lambda datasets: self._open_known(path, datasets),
+            )
+        elif path.suffix.lower() in PICTURE_SUFFIXES or path.is_dir():
+            self._ask_how(path, [])
+        else:
+            self._desk.open(str(path))
+
+    def _open_known(self, path: Path, datasets: list[str] | None) -> None:
+        if datasets is None or not datasets:
+            self._desk.open(str(path))
+        else:
+            self._ask_how(path, datasets)
+
+    def _ask_how(self, path: Path, datasets: list[str]) -> None:
+        dialog = ReadAsDialog(path.name, datasets, self._window)
+        dialog.accepted.connect(lambda: self._desk.open(str(path), dialog.options()))
+        dialog.open()
+
+    def read_as(self) -> None:
+        """Say anew how the open file is to be read."""
+        opened = self._desk.opened
+        if opened is None or opened.path is None:
+            self._desk.say("info", "only a file can be read in another way")
+            return
+        path = opened.path
+        self._desk.run_task(
+            f"looking into {path.name}",
+            lambda _: datasets_of(path),
+            lambda datasets: self._ask_how(path, datasets or []),
+        )
+
+    def open_input(self) -> None:
+        """Choose a camera or a simulated board."""
+        dialog = InputsDialog(self._desk, self._window)
+        dialog.chosen.connect(self._open_live)
+        dialog.open()
+
+    def _open_live(self, address: str, options: OpenOptions) -> None:
+        if self.may_let_go():
+            self._desk.open(address, options)
+
+    def close_session(self) -> None:
+        """Close what is open and go back to the start page."""
+        if self.may_let_go():
+            self._desk.close_session()
+
+    def may_let_go(self) -> bool:
+        """Ask about live pictures that are in memory only; tell whether to go on."""
+        if not self._desk.unsaved_live():
+            return True
+        buttons = QMessageBox.StandardButton
+        box = QMessageBox(self._window)
+        box.setObjectName("unsavedBox")
+        box.setWindowTitle("thermview")
+        box.setText("The live pictures are in memory only and are not recorded.")
+        box.setInformativeText("Save what is still held before it goes?")
+        box.setStandardButtons(buttons.Save | buttons.Discard | buttons.Cancel)
+        answer = box.exec()
+        box.deleteLater()
+        if answer == buttons.Save:
+            self._desk.save_history(self._desk.record_path())
+            return False  # the file is being written: the user closes again when it is said
+        return answer == buttons.Discard
+
+    # ---- recording and exports ------------------------------------------------------------
+
+    def record_into(self) -> None:
+        """Choose a file, then record into it, with the seconds before if wished."""
+        path = self._ask_save(self._desk.record_path(), "recording (*.h5)")
+        if path is None:
+            return
+        seconds, taken = QInputDialog.getDouble(
+            self._window, "record into", "seconds from before now, still in memory", 0.0, 0.0, 600.0
+        )
+        if taken:
+            self._desk.record_toggle(path, seconds)
+
+    def save_history(self) -> None:
+        """Write the live pictures that are in memory."""
+        path = self._ask_save(self._desk.record_path(), "recording (*.h5)")
+        if path is not None:
+            self._desk.save_history(path)
+
+    def still(self) -> None:
+        """Save the picture as it is shown, at once, into the user's folder."""
+        if self._desk.shown is None:
+            self._desk.say("info", "nothing is open to take a still picture of")
+            return
+        self._save_still(propose(self._desk, "stills", ".png"))
+
+    def save_picture(self) -> None:
+        """Save the picture as it is shown under a chosen name."""
+        path = self._ask_save(propose(self._desk, "stills", ".png"), "picture (*.png)")
+        if path is not None:
+            self._save_still(path)
+
+    def _save_still(self, path: Path) -> None:
+        still = self._window.picture.still()
+        if still is not None and still.save(str(path)):
+            self._desk.say("info", f"still picture saved: {path}")
+        else:
+            self._desk.say("error", f"{path} cannot be written; is the disk full?")
+
+    def copy_picture(self) -> None:
+        """Put the picture as it is shown on the clipboard."""
+        still = self._window.picture.still()
+        if still is not None:
+            QGuiApplication.clipboard().setImage(still)
+            self._desk.say("info", "picture copied")
+
+    def export_frame(self) -> None:
+        """Write the shown frame's data."""
+        if self._desk.shown is None:
+            return
+        path = self._ask_save(propose(self._desk, "exports", ".tiff"), FRAME_FILTERS)
+        if path is not None:
+            save_frame(self._desk, path)
+
+    def export_curves(self) -> None:
+        """Write the regions' curves as CSV, as the command `thermview curve` does."""
+        if self._desk.session is None or not self._desk.document.current.regions:
+            self._desk.say("info", "draw a region first; its curve can then be exported")
+            return
+        path = self._ask_save(propose(self._desk, "exports", ".csv"), "table (*.csv)")
+        if path is not None:
+            save_curves(self._desk, path)
+
+    def _ask_save(self, proposal: Path, what: str) -> Path | None:
+        name, chosen = QFileDialog.getSaveFileName(self._window, "save", str(proposal), what)
+        if not name:
+            return None
+        path = Path(name)
+        return path if path.suffix else path.with_suffix(chosen.split("*")[1].strip(") "))
+
+    # ---- regions, marks, tables -----------------------------------------------------------
+
+    def save_regions(self) -> None:
+        """Write the regions' file."""
+        path = self._ask_save(propose(self._desk, "exports", ".regions.json"), "regions (*.json)")
+        if path is not None:
+            regions = self._desk.document.current
+            self._desk.attempt(lambda: save_regions(path, regions))
+
+    def load_regions(self) -> None:
+        """Take the regions of a file in place of these; undo brings these back."""
+        name, _ = QFileDialog.getOpenFileName(
+            self._window, "load regions", "", "regions (*.json);;all (*)"
+        )
+        if name:
+            self._load_regions_from(Path(name))
+
+    def _load_regions_from(self, path: Path) -> None:
+        try:
+            self._desk.document.load(load_regions(path))
+        except ThermviewError as error:
+            self._desk.say("error", str(error))
+
+    def note(self) -> None:
+        """Write a note at the shown moment."""
+        if self._desk.session is None:
+            self._desk.say("info", "open a recording or an input first; notes are kept with it")
+            return
+        text, taken = QInputDialog.getText(self._window, "note", "note at the shown moment")
+        if taken and text.strip():
+            self._desk.mark(MarkKind.NOTE, text.strip())
+
+    def triggers(self) -> None:
+        """Show the triggers."""
+        dialog = TriggersDialog(self._desk, self._window)
+        dialog.open()
+
+    def fault_table(self) -> None:
+        """Show at which temperatures the fault came and went."""
+        dialog = FaultTableDialog(self._desk, self._window)
+        dialog.open()
+
+    def show_keys(self) -> None:
+        """Show and change the keys."""
+        dialog = KeysDialog(self._window.keys, self._window)
+        dialog.changed.connect(self._window.actions_.rebind)
+        dialog.open()
+
+    def _ask_shift(self) -> tuple[float, float] | None:
+        board = self._desk.board
+        mm_per_px = board.view.mm_per_px if board is not None else self._desk.display.mm_per_px
+        dialog = ShiftDialog(mm_per_px, self._window)
+        taken = dialog.exec()
+        by = dialog.shift_px()
+        dialog.deleteLater()
+        return by if taken else None
+
+    # ---- how it looks ---------------------------------------------------------------------
+
+    def toggle_view(self) -> None:
+        """Show the rise, or the temperature again."""
+        display = self._desk.display
+        other = View.RISE if display.view is View.TEMPERATURE else View.TEMPERATURE
+        self._desk.attempt(lambda: display.set_view(other))
+
+    def toggle_level(self) -> None:
+        """Freeze level and span, or let them follow the picture again."""
+        display = self._desk.display
+        frozen = display.mode is LevelMode.AUTO
+        display.set_mode(LevelMode.FROZEN if frozen else LevelMode.AUTO)
+        self._desk.say("info", "level frozen" if frozen else "level follows the picture")
+
+    def set_unit(self, unit: TemperatureUnit) -> None:
+        """Choose the unit on screen."""
+        self._desk.display.set_unit(unit)
+        self._desk.settings.set("unit", unit.value)
+
+    def set_theme(self, name: str) -> None:
+        """Choose dark or light; icons follow at the next start."""
+        self._desk.settings.set("theme", name)
+        theme = set_theme(name)
+        application = QApplication.instance()
+        if isinstance(application, QApplication):
+            application.setStyleSheet(stylesheet(theme))
+        self._desk.scale_changed.emit()
+        self._desk.curves_changed.emit()
+
+    def _take_event(self, event: SessionEvent) -> None:
+        if event.kind is EventKind.STILL:
+            self.still()
+        elif event.kind is EventKind.TONE:
+            QApplication.beep()

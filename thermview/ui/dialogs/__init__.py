@@ -1,0 +1,1 @@
+"""Dialogs: opening, keys, triggers, tables."""

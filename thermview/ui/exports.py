@@ -1,0 +1,71 @@
+"""Files that the window writes: curves, frames, proposals for their names."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from thermview.errors import CancelledError
+from thermview.paths import user_data
+from thermview.session.curve_table import write_curve_table
+from thermview.session.export import colour, export_frame, write_whole
+from thermview.ui.desk import Desk
+from thermview.ui.tasks import Task
+
+FRAME_FILTERS = (
+    "counts, 16 bit (*.tiff);;temperatures (*.csv);;numpy (*.npz);;coloured picture (*.png)"
+)
+
+
+def propose(desk: Desk, folder: str, suffix: str) -> Path:
+    """Return a free name in the user's folder: what is open, and when."""
+    place = user_data() / folder
+    place.mkdir(parents=True, exist_ok=True)
+    name = Path(desk.session.info.name).stem if desk.session is not None else "thermview"
+    safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in name)
+    stem = f"{safe} {time.strftime('%Y-%m-%d %H-%M-%S')}"
+    path, number = place / f"{stem}{suffix}", 2
+    while path.exists():
+        path, number = place / f"{stem} {number}{suffix}", number + 1
+    return path
+
+
+def save_frame(desk: Desk, path: Path) -> None:
+    """Write the shown frame in the format that the name ends in."""
+    frame, display = desk.shown, desk.display
+    if frame is None:
+        return
+    coloured = None
+    if path.suffix.lower() == ".png":
+        coloured = colour(frame, display.lut(), display.low_k, display.high_k)
+
+    def write() -> bool:
+        export_frame(frame, path, force=True, unit=display.unit, coloured=coloured)
+        return True
+
+    if desk.attempt(write):
+        desk.say("info", f"frame saved: {path}")
+
+
+def save_curves(desk: Desk, path: Path) -> None:
+    """Write the curves of all regions in the background; a cancelled one leaves no file."""
+    session = desk.session
+    if session is None:
+        return
+    regions, unit, total = desk.document.current, desk.display.unit, len(session.footage)
+
+    def write(place: Path, task: Task) -> None:
+        with place.open("w", encoding="utf-8", newline="") as stream:
+            table = write_curve_table(
+                session.footage, regions, stream, unit=unit, scene=session.scene
+            )
+            for done in table:
+                if task.cancelled:
+                    raise CancelledError("exporting the curves: cancelled")
+                task.report("exporting the curves", done / max(total, 1))
+
+    desk.run_task(
+        f"exporting the curves to {path.name}",
+        lambda task: write_whole(path, lambda place: write(place, task), force=True),
+        lambda _: desk.say("info", f"curves saved: {path}"),
+    )

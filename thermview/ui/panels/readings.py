@@ -1,0 +1,176 @@
+"""The readings: the selected region in large numbers, all of them in a table."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QItemSelection, QItemSelectionModel, QPoint, Qt, QTimer
+from PySide6.QtGui import QResizeEvent
+from PySide6.QtWidgets import (
+    QAbstractItemView,
+    QFrame,
+    QHeaderView,
+    QMenu,
+    QTableView,
+    QToolButton,
+)
+
+from thermview.ui.desk import Desk
+from thermview.ui.panels.readings_table import (
+    COLUMNS,
+    ReadingsModel,
+)
+from thermview.ui.panels.selected import SelectedCard
+from thermview.ui.region_edits import RegionEdits
+from thermview.ui.theme import tokens
+from thermview.ui.widgets import column, label, named, row, tool
+
+REFRESH_MS = 200
+COLUMN_PX = 84  # room that a column of numbers needs
+
+
+class ReadingsPanel(QFrame):
+    """What the regions read at the shown moment."""
+
+    def __init__(self, desk: Desk, edits: RegionEdits | None = None) -> None:
+        super().__init__()
+        named(self, "readingsPanel", "panel")
+        self._desk = desk
+        self.edits = edits if edits is not None else RegionEdits(desk)
+        self.model = ReadingsModel(desk)
+        self.card = SelectedCard(desk, self.model)
+        self.table = self._make_table()
+        self.hint = label("", "readingsHint", "dim", wrap=True)
+        space = tokens().space
+        layout = column(self, margin=space)
+        layout.addLayout(row(label("readings", "readingsHeading", "heading"), None, *self._tools()))
+        layout.addWidget(self.card)
+        layout.addWidget(self.hint)
+        layout.addWidget(self.table, 1)
+        self._stale = True
+        self._heads: list[str] = []
+        self._timer = QTimer(self)
+        self._timer.setInterval(REFRESH_MS)
+        self._timer.timeout.connect(self._refresh_stale)
+        self._timer.start()
+        desk.regions_changed.connect(self._rebuild)
+        desk.session_changed.connect(self._rebuild)
+        desk.selection_changed.connect(self._show_selection)
+        for signal in (desk.frame_shown, desk.curves_grew, desk.curves_changed, desk.scale_changed):
+            signal.connect(self._mark_stale)
+        desk.scale_changed.connect(self._rename_heads)
+        self._rebuild()
+
+    def _make_table(self) -> QTableView:
+        table = named(QTableView(), "readingsTable")
+        table.setModel(self.model)
+        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
+        table.setShowGrid(False)
+        table.setWordWrap(False)
+        table.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
+        table.verticalHeader().hide()
+        table.verticalHeader().setDefaultSectionSize(28)
+        head = table.horizontalHeader()
+        head.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        head.setHighlightSections(False)
+        head.setMinimumSectionSize(48)
+        table.customContextMenuRequested.connect(self._menu)
+        table.selectionModel().selectionChanged.connect(self._selected_here)
+        table.clicked.connect(lambda _: desk_fly(self._desk))
+        return table
+
+    def _tools(self) -> list[QToolButton]:
+        edits = self.edits
+        settings = tool(
+            "tune", "regionSettings", tip="emissivity, limit and statistic of the selected"
+        )
+        settings.setCheckable(True)
+        settings.setChecked(bool(self._desk.settings.get("region settings", False)))
+        settings.toggled.connect(self.card.show_fields)
+        self.card.show_fields(settings.isChecked())
+        made = [
+            ("content-duplicate", "duplicate", "duplicate the selected"),
+            ("flip-horizontal", "mirror_x", "mirrored copy, left to right, for an equal channel"),
+            ("flip-vertical", "mirror_y", "mirrored copy, top to bottom, for an equal channel"),
+            ("arrow-all", "shift", "copy shifted to an equal channel …"),
+            ("minus-circle-outline", "difference", "curve: first selected less the second"),
+            ("trash-can-outline", "delete", "delete the selected"),
+        ]
+        return [settings] + [
+            tool(symbol, f"region_{name}", getattr(edits, name), tip=tip)
+            for symbol, name, tip in made
+        ]
+
+    # ---- following the desk --------------------------------------------------------------
+
+    def _mark_stale(self, *_: object) -> None:
+        self._stale = True
+
+    def _refresh_stale(self) -> None:
+        if self._stale and self.isVisible():
+            self.refresh()
+
+    def refresh(self) -> None:
+        """Take the numbers of the shown moment."""
+        self._stale = False
+        self.model.refresh()
+        self.card.refresh()
+
+    def _rename_heads(self) -> None:
+        """The unit stands in the heads."""
+        heads = [self.model.head(position) for position in range(len(COLUMNS))]
+        if heads != self._heads:
+            self._heads = heads
+            last = len(COLUMNS) - 1
+            self.model.headerDataChanged.emit(Qt.Orientation.Horizontal, 0, last)
+
+    def _rebuild(self) -> None:
+        self.model.rebuild()
+        empty = self.model.rowCount() == 0
+        self.hint.setVisible(empty)
+        self.table.setVisible(not empty)
+        self.hint.setText(
+            "No region yet. Choose a shape above the picture and draw it on a part."
+            if self._desk.session is not None
+            else "Open a recording or an input first."
+        )
+        self._show_selection()
+
+    def _show_selection(self) -> None:
+        model = self.table.selectionModel()
+        wanted = QItemSelection()
+        for item_id in self._desk.selected:
+            row_number = self.model.row_of(item_id)
+            if row_number >= 0:
+                index = self.model.index(row_number, 0)
+                wanted.select(index, index)
+        flags = QItemSelectionModel.SelectionFlag
+        blocked = model.blockSignals(True)
+        model.select(wanted, flags.ClearAndSelect | flags.Rows)
+        model.blockSignals(blocked)
+        self.table.viewport().update()
+        self.card.show_settings()
+        self.card.refresh()
+
+    def _selected_here(self, *_: object) -> None:
+        rows = self.table.selectionModel().selectedRows()
+        self._desk.select(self.model.item(index.row()).id for index in rows)
+
+    def _menu(self, at: QPoint) -> None:
+        menu = QMenu(self)
+        menu.setObjectName("regionMenu")
+        self.edits.fill_menu(menu)
+        menu.exec(self.table.viewport().mapToGlobal(at))
+        menu.deleteLater()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Show as many columns as there is room for."""
+        super().resizeEvent(event)
+        room = max(3, (event.size().width() - 24) // COLUMN_PX)
+        for position in range(len(COLUMNS)):
+            self.table.setColumnHidden(position, position > room - 1)
+
+
+def desk_fly(desk: Desk) -> None:
+    """Let the picture fly to what is selected."""
+    desk.select(desk.selected, fly=True)

@@ -1,0 +1,195 @@
+"""The window: the steps on top, picture, findings and readings, the strip, one line of words."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import QByteArray, Qt, QTimer
+from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
+from PySide6.QtWidgets import (
+    QHBoxLayout,
+    QMainWindow,
+    QMenu,
+    QSplitter,
+    QStackedWidget,
+    QToolButton,
+    QWidget,
+)
+
+from thermview.ui.actions import Actions
+from thermview.ui.commands import Commands
+from thermview.ui.desk import Desk
+from thermview.ui.keys import Keys
+from thermview.ui.panels.banner import Banner
+from thermview.ui.panels.camera import CameraState
+from thermview.ui.panels.findings import FindingsPanel
+from thermview.ui.panels.readings import ReadingsPanel
+from thermview.ui.panels.start import StartPage
+from thermview.ui.panels.status import StatusLine
+from thermview.ui.panels.steps import StepBar, StepSheet
+from thermview.ui.picture import PictureView
+from thermview.ui.strip import StripView
+from thermview.ui.theme import tokens
+from thermview.ui.tone import Tone
+from thermview.ui.widgets import SpacePresses, button, column, named, tool
+
+
+class MainWindow(QMainWindow):
+    """All of it, put together; the state is the desk's."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self.setObjectName("mainWindow")
+        self.desk = desk
+        self._leaving = False
+        self.keys = Keys(desk.settings)
+        self.tone = Tone(desk)
+        self.commands = Commands(self)
+        self.picture = PictureView(desk)
+        self.actions_ = Actions(
+            self, self.keys, self.commands.handlers(), self.picture.actions_by_name
+        )
+        self.strip = StripView(desk)
+        self.readings = ReadingsPanel(desk, self.commands.edits)
+        self.findings = FindingsPanel(desk)
+        self.start_page = StartPage(desk)
+        self.steps = StepBar(desk)
+        self.camera = CameraState(desk)
+        self.banner = Banner(desk)
+        self.status = StatusLine(desk)
+        self.sheet = StepSheet(self.steps, self.commands.step_actions())
+        self._space_presses = SpacePresses(self)
+        self._build()
+        self.setAcceptDrops(True)
+        desk.session_changed.connect(self._session_changed)
+        self._restore()
+        self._session_changed()
+        self.picture.canvas.setFocus()
+
+    # ---- building ------------------------------------------------------------------------
+
+    def _build(self) -> None:
+        space = tokens().space
+        whole = QWidget()
+        whole.setObjectName("wholeWindow")
+        layout = column(whole)
+        layout.setContentsMargins(space, space, space, space // 2)
+        layout.addLayout(self._top_row())
+        layout.addWidget(self.sheet)
+        self.pages = named(QStackedWidget(), "pages")
+        self.pages.addWidget(self.start_page)
+        self.pages.addWidget(self._work_page())
+        layout.addWidget(self.pages, 1)
+        layout.addWidget(self.status)
+        self.setCentralWidget(whole)
+        for made in whole.findChildren(QToolButton):
+            made.installEventFilter(self._space_presses)
+
+    def _top_row(self) -> QHBoxLayout:
+        layout = QHBoxLayout()
+        layout.setSpacing(tokens().space)
+        layout.addWidget(self.steps)
+        layout.addStretch(1)
+        layout.addWidget(self.camera)
+        layout.addWidget(button("open", "openButton", self.commands.open, symbol="folder-open"))
+        menu = tool("menu", "menuButton", tip="everything else")
+        menu.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
+        self.menu = QMenu(menu)
+        self.menu.setObjectName("mainMenu")
+        self.commands.fill_menu(self.menu)
+        menu.setMenu(self.menu)
+        layout.addWidget(menu)
+        return layout
+
+    def _work_page(self) -> QWidget:
+        beside = self._splitter("besideSplitter", Qt.Orientation.Vertical)
+        beside.addWidget(self.findings)
+        beside.addWidget(self.readings)
+        beside.setStretchFactor(1, 1)
+        left = QWidget()
+        left_layout = column(left)
+        left_layout.addWidget(self.banner)
+        left_layout.addWidget(self.picture, 1)
+        upper = self._splitter("upperSplitter", Qt.Orientation.Horizontal)
+        upper.addWidget(left)
+        upper.addWidget(beside)
+        upper.setStretchFactor(0, 1)
+        whole = self._splitter("mainSplitter", Qt.Orientation.Vertical)
+        whole.addWidget(upper)
+        whole.addWidget(self.strip)
+        whole.setStretchFactor(0, 1)
+        upper.setSizes([860, 400])
+        beside.setSizes([210, 330])
+        whole.setSizes([520, 200])
+        return whole
+
+    def _splitter(self, name: str, orientation: Qt.Orientation) -> QSplitter:
+        made = named(QSplitter(orientation), name)
+        made.setChildrenCollapsible(False)
+        made.setHandleWidth(tokens().space)
+        return made
+
+    # ---- what is remembered ---------------------------------------------------------------
+
+    def _splitters(self) -> list[QSplitter]:
+        return self.pages.findChildren(QSplitter)
+
+    def _restore(self) -> None:
+        settings = self.desk.settings
+        geometry = settings.get("geometry", "")
+        if geometry:
+            self.restoreGeometry(QByteArray.fromBase64(geometry.encode()))
+        else:
+            self.resize(1280, 800)
+        for splitter in self._splitters():
+            state = settings.get(splitter.objectName(), "")
+            if state:
+                splitter.restoreState(QByteArray.fromBase64(state.encode()))
+
+    def _remember(self) -> None:
+        settings = self.desk.settings
+        settings.set("geometry", _text(self.saveGeometry()))
+        for splitter in self._splitters():
+            settings.set(splitter.objectName(), _text(splitter.saveState()))
+
+    # ---- following the desk ---------------------------------------------------------------
+
+    def _session_changed(self) -> None:
+        session = self.desk.session
+        self.pages.setCurrentIndex(0 if session is None else 1)
+        if session is None:
+            self.setWindowTitle("thermview")
+            if not self._leaving:
+                self.start_page.refresh()
+        else:
+            self.setWindowTitle(f"{session.info.title or session.info.name} – thermview")
+
+    # ---- Qt's side ------------------------------------------------------------------------
+
+    def dragEnterEvent(self, event: QDragEnterEvent) -> None:
+        """Take files from the desktop."""
+        if any(url.isLocalFile() for url in event.mimeData().urls()):
+            event.acceptProposedAction()
+
+    def dropEvent(self, event: QDropEvent) -> None:
+        """Open a dropped file, or load dropped regions."""
+        paths = [Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()]
+        if paths:
+            event.acceptProposedAction()
+            QTimer.singleShot(0, self, lambda: self.commands.open_path(paths[0]))
+
+    def closeEvent(self, event: QCloseEvent) -> None:
+        """Ask about footage that is nowhere saved, then let go of everything."""
+        if not self.commands.may_let_go():
+            event.ignore()
+            return
+        self._leaving = True
+        self._remember()
+        self.tone.stop()
+        self.start_page.shut()
+        self.desk.shut()
+        event.accept()
+
+
+def _text(state: QByteArray) -> str:
+    return bytes(state.toBase64().data()).decode()
