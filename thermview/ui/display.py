@@ -450,16 +450,18 @@ class Display:
 
     def difference_text(self, difference_k: float) -> str:
         """Return a difference, K, as people read it: ``+1.8 K``; a dash without a number."""
-        return self._text(self.difference(difference_k), self.difference_symbol, "+")
+        shown = self.difference(difference_k)
+        decimals = 2 if abs(shown) < 1.0 else 1  # faint rises are told in hundredths
+        return self._text(shown, self.difference_symbol, "+", decimals)
 
     def level_text(self, level_k: float) -> str:
         """Return a level of the present view's axis, K, as people read it."""
         rise = self._view is View.RISE
         return self.difference_text(level_k) if rise else self.temperature_text(level_k)
 
-    def _text(self, number: float, symbol: str, sign: str) -> str:
+    def _text(self, number: float, symbol: str, sign: str, decimals: int = 1) -> str:
         if not np.isfinite(number):
             return DASH
-        decimals = 0 if self.relative else 1
-        text = f"{number:{sign}.{decimals}f}".replace("-", "−")
+        number = round(number, 0 if self.relative else decimals) + 0.0  # no minus before a zero
+        text = f"{number:{sign}.{0 if self.relative else decimals}f}".replace("-", "−")
         return f"{text} {symbol}".rstrip()

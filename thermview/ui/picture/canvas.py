@@ -19,6 +19,7 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from thermview.ui.desk import Desk
 from thermview.ui.picture.content import content_of
+from thermview.ui.picture.geometry import size_text
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.layer import Layer
 from thermview.ui.picture.mapping import Mapping
@@ -240,8 +241,11 @@ class Canvas(QWidget):
         if is_stale(self.desk):
             pen.fillRect(self.rect(), QColor(0, 0, 0, 140))
         frame = QRectF(self.rect()).adjusted(_EDGE, _EDGE, -_EDGE, -_EDGE)
+        content = content_of(self.desk)
+        marked = [mapping.to_widget(extreme.x, extreme.y) for extreme in content.extremes]
         taken = self._draw_notices(pen, ink, frame)
-        self.layer.draw(pen, content_of(self.desk), mapping, ink, frame=frame, taken=taken)
+        taken += self._draw_foot(pen, ink, frame, marked)
+        self.layer.draw(pen, content, mapping, ink, frame=frame, taken=taken)
         self.tool.paint(pen, mapping, ink)
 
     def _draw_notices(self, pen: QPainter, ink: Ink, frame: QRectF) -> list[QRectF]:
@@ -263,12 +267,32 @@ class Canvas(QWidget):
             rect = _centred(ink.plate_size(chunks), frame, top)
             ink.plate(pen, rect, chunks)
             taken.append(rect)
-        if readout := self._readout():
-            chunks = [Chunk(readout, ink.body, ink.text, figures=True)]
-            size = ink.plate_size(chunks)
-            rect = QRectF(QPointF(frame.left(), frame.bottom() - size.height()), size)
-            ink.plate(pen, rect, chunks)
-            taken.append(rect)
+        return taken
+
+    def _draw_foot(
+        self, pen: QPainter, ink: Ink, frame: QRectF, marked: list[QPointF]
+    ) -> list[QRectF]:
+        """Draw the read-out of the cursor's pixel, and the selected region's size.
+
+        They stand at the lower edge, where they hide neither the cursor nor `marked` points.
+        """
+        taken: list[QRectF] = []
+        points = [*marked, *([] if self._cursor is None else [self._cursor])]
+        chosen = self.desk.selected_regions()
+        size = size_text(chosen[0].shape, self.desk.display.mm_per_px) if len(chosen) == 1 else ""
+        for words, places in ((self._readout(), (0.0, 0.5, 1.0)), (size, (1.0, 0.5, 0.0))):
+            if not words:
+                continue
+            chunks = [Chunk(words, ink.body, ink.text, figures=True)]
+            rects = [_at_foot(ink.plate_size(chunks), frame, place) for place in places]
+            free = [
+                rect
+                for rect in rects
+                if not any(rect.intersects(other) for other in taken)
+                and not any(rect.adjusted(-8, -14, 8, 0).contains(point) for point in points)
+            ]
+            taken.append((free or rects)[0])
+            ink.plate(pen, taken[-1], chunks)
         return taken
 
     def _readout(self) -> str:
@@ -289,3 +313,9 @@ _ARROWS = {
 
 def _centred(size: QSizeF, frame: QRectF, top: float) -> QRectF:
     return QRectF(QPointF(round(frame.center().x() - size.width() / 2), top), size)
+
+
+def _at_foot(size: QSizeF, frame: QRectF, place: float) -> QRectF:
+    """Return a plate at the lower edge; `place` 0 is left, 1 right."""
+    left = frame.left() + place * (frame.width() - size.width())
+    return QRectF(QPointF(round(left), frame.bottom() - size.height()), size)

@@ -9,6 +9,7 @@ from thermview.regions import Statistic
 from thermview.ui.desk import Desk
 from thermview.ui.picture.layer import Content
 from thermview.ui.picture.readings import extremes, read_region
+from thermview.ui.theme import DARK
 
 
 def content_of(desk: Desk, *, selected: bool = True) -> Content:
@@ -31,6 +32,7 @@ def content_of(desk: Desk, *, selected: bool = True) -> Content:
         regions,
         [read_region(region, frame, session.scene, desk.display, zero_of) for region in regions],
         desk.colour,
+        lambda region_id: DARK.region_colour(desk.colour_slot(region_id)),
         desk.selected if selected else (),
-        extremes(frame, desk.display) if desk.display.markers else None,
+        extremes(frame, desk.display) if desk.display.markers else (),
     )

@@ -69,12 +69,19 @@ def _extent(shape: Shape) -> float:
     return (right - left + 1) * (bottom - top + 1)
 
 
+def length_text(length_px: float, mm_per_px: float | None) -> str:
+    """Return a length in words: px, and mm once a pixel's length is known."""
+    if mm_per_px is None:
+        return f"{length_px:.1f} px"
+    return f"{length_px * mm_per_px:.2f} mm"
+
+
 def size_text(shape: Shape, mm_per_px: float | None) -> str:
-    """Return a shape's size in words: px, or mm once a pixel's length is known."""
-    unit, each = ("px", 1.0) if mm_per_px is None else ("mm", mm_per_px)
+    """Return a shape's size in words, in px or mm; a spot has none."""
     left, top, right, bottom = shape.bounds()
     if isinstance(shape, Spot):
         return ""
     if isinstance(shape, Line):
-        return f"{math.hypot(right - left, bottom - top) * each:.1f} {unit}"
-    return f"{(right - left) * each:.1f} × {(bottom - top) * each:.1f} {unit}"
+        return length_text(math.hypot(right - left, bottom - top), mm_per_px)
+    width = length_text(right - left, mm_per_px)
+    return f"{width.split()[0]} × {length_text(bottom - top, mm_per_px)}"

@@ -27,8 +27,12 @@ class Content:
     regions: Sequence[Region]
     readings: Sequence[Reading]
     colour_of: Callable[[str], str]
+    """Colour of a region on plates, as in lists and curves."""
+    line_of: Callable[[str], str]
+    """Colour of its outline: of the dark theme always, for the picture's ground is no theme's."""
     selected: Collection[str] = ()
-    extremes: tuple[Extreme, Extreme] | None = None
+    extremes: tuple[Extreme, ...] = ()
+    """The hottest and the coldest pixel, or none."""
 
 
 class Layer:
@@ -61,34 +65,38 @@ class Layer:
         paths = [region_path(region, mapping, ink.factor) for region in content.regions]
         for region, path in zip(content.regions, paths, strict=True):
             chosen = region.id in content.selected
-            ink.stroke(pen, path, QColor(content.colour_of(region.id)), 2.5 if chosen else 1.5)
+            ink.stroke(pen, path, QColor(content.line_of(region.id)), 2.5 if chosen else 1.5)
             if chosen and not isinstance(region.shape, Spot):
                 for x, y in region.shape.handles():
                     ink.handle(pen, mapping.to_widget(x, y))
-        taken = [*taken, *self._draw_extremes(pen, content, mapping, ink, frame)]
         chunks = [ink.label(reading) for reading in content.readings]
+        boxes = [path.boundingRect() for path in paths]
+        marks = self._draw_glyphs(pen, content, mapping, ink, frame)
         wanted = [
-            Wanted(path.boundingRect(), ink.plate_size(pieces))
-            for path, pieces in zip(paths, chunks, strict=True)
+            Wanted(box, ink.plate_size(pieces))
+            for box, pieces in [*zip(boxes, chunks, strict=True), *marks]
         ]
         self._ids = [region.id for region in content.regions]
         self._places = self._placed(wanted, frame, taken)
-        for region, rect, pieces in zip(content.regions, self._places, chunks, strict=True):
+        for region, rect, pieces in zip(content.regions, self._places, chunks, strict=False):
             if rect is not None:
                 chosen = region.id in content.selected
                 bar = QColor(content.colour_of(region.id))
                 ink.plate(pen, rect, pieces, bar=bar, edge=ink.text if chosen else None)
+        for rect, (_, pieces) in zip(self._places[len(paths) :], marks, strict=True):
+            if rect is not None:
+                ink.plate(pen, rect, pieces)
 
     def label_at(self, at: QPointF) -> str | None:
         """Return the id of the region whose label lies under a point, or None."""
-        for region_id, rect in zip(self._ids, self._places, strict=True):
+        for region_id, rect in zip(self._ids, self._places, strict=False):
             if rect is not None and rect.contains(at):
                 return region_id
         return None
 
     def label_rect(self, region_id: str) -> QRectF | None:
         """Return where a region's label was drawn last."""
-        places = dict(zip(self._ids, self._places, strict=True))
+        places = dict(zip(self._ids, self._places, strict=False))
         return places.get(region_id)
 
     def _placed(
@@ -100,27 +108,19 @@ class Layer:
             self._places = labels.place(wanted, frame, taken)
         return self._places
 
-    def _draw_extremes(
+    def _draw_glyphs(
         self, pen: QPainter, content: Content, mapping: Mapping, ink: Ink, frame: QRectF
-    ) -> list[QRectF]:
-        taken: list[QRectF] = []
-        if content.extremes is None:
-            return taken
-        for extreme, word in zip(content.extremes, ("hottest", "coldest"), strict=True):
+    ) -> list[tuple[QRectF, list[Chunk]]]:
+        """Draw the glyphs of hottest and coldest; return their boxes and words."""
+        drawn: list[tuple[QRectF, list[Chunk]]] = []
+        for extreme, word in zip(content.extremes, ("hottest", "coldest"), strict=False):
             at = mapping.to_widget(extreme.x, extreme.y)
-            if not frame.contains(at):
-                continue
-            box = ink.extreme(pen, at, hottest=word == "hottest")
-            pieces = [
-                Chunk(word, ink.small, ink.text),
-                Chunk(extreme.text, ink.number, ink.text, figures=True),
-            ]
-            wanted = [Wanted(box, ink.plate_size(pieces))]
-            rect = labels.place(wanted, frame, taken)[0]
-            if rect is not None:
-                ink.plate(pen, rect, pieces)
-                taken += [rect, box]
-        return taken
+            if frame.contains(at):
+                words = Chunk(word, ink.small, ink.text)
+                number = Chunk(extreme.text, ink.number, ink.text, figures=True)
+                box = ink.extreme(pen, at, hottest=word == "hottest")
+                drawn.append((box, [words, number]))
+        return drawn
 
 
 def region_path(region: Region, mapping: Mapping, factor: float = 1.0) -> QPainterPath:

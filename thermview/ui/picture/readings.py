@@ -71,8 +71,8 @@ def _measured_k(region: Region, frame: Frame, scene: Scene) -> float:
     return value
 
 
-def extremes(frame: Frame, display: Display) -> tuple[Extreme, Extreme] | None:
-    """Return the hottest and the coldest pixel of what is shown, or None without a value.
+def extremes(frame: Frame, display: Display) -> tuple[Extreme, ...]:
+    """Return the hottest and the coldest pixel of what is shown; none where none has a value.
 
     Single odd pixels are passed over by a 3 x 3 median, as in the automatic level; the number is
     the found pixel's own.
@@ -82,7 +82,7 @@ def extremes(frame: Frame, display: Display) -> tuple[Extreme, Extreme] | None:
     if values.dtype == np.float32:
         lacking = np.isnan(values)
         if lacking.all():
-            return None
+            return ()
         if lacking.any():
             values = np.where(lacking, np.median(values[~lacking]), values).astype(np.float32)
     calm = cv2.medianBlur(values, 3) if min(values.shape) >= 3 else values

@@ -7,6 +7,7 @@ from PySide6.QtWidgets import QComboBox, QDoubleSpinBox, QFrame, QWidget
 
 from thermview.board import body_size_mm
 from thermview.ui.display import Display
+from thermview.ui.picture.geometry import length_text
 from thermview.ui.widgets import button, label, named, row
 
 _PACKAGES = ("0402", "0603", "0805", "1206", "SOT-23", "SOIC-8", "SOIC-14", "SOIC-16", "TQFP-32")
@@ -57,10 +58,3 @@ class RulerBox(QFrame):
         if self.known_mm.value() > 0 and self._length_px > 0:
             self._display.set_mm_per_px(self.known_mm.value() / self._length_px)
             self.show_length(self._length_px)
-
-
-def length_text(length_px: float, mm_per_px: float | None) -> str:
-    """Return a length in words: px, and mm once a pixel's length is known."""
-    if mm_per_px is None:
-        return f"{length_px:.1f} px"
-    return f"{length_px * mm_per_px:.2f} mm"

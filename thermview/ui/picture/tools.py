@@ -10,13 +10,13 @@ import math
 from dataclasses import dataclass
 from enum import Enum
 
-from PySide6.QtCore import QPointF, Qt
+from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPolygonF
 
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
 from thermview.ui.desk import Desk
-from thermview.ui.picture.geometry import handle_at, outline, region_at
-from thermview.ui.picture.ink import Ink
+from thermview.ui.picture.geometry import handle_at, length_text, outline, region_at
+from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 
 _REACH = 7.0  # widget px around a handle or a line that count as hitting it
@@ -333,7 +333,7 @@ class PolygonTool(_DrawTool):
 class RulerTool(Tool):
     """Two clicks give a length."""
 
-    hint = "click both ends of a length; then say how long it is, if you know"
+    hint = "click both ends of a length; where you know how long it is, say so"
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
@@ -384,6 +384,10 @@ class RulerTool(Tool):
         ink.stroke(pen, path, QColor("#ffffff"))
         for end in ends:
             ink.handle(pen, mapping.to_widget(*end))
+        words = length_text(math.dist(*ends), self.desk.display.mm_per_px)
+        chunks = [Chunk(words, ink.number, ink.text, figures=True)]
+        size = ink.plate_size(chunks)
+        ink.plate(pen, QRectF(path.pointAtPercent(0.5) + QPointF(10, 10), size), chunks)
 
 
 def make_tool(kind: ToolKind, desk: Desk) -> Tool:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from functools import partial
 
 from PySide6.QtCore import QEvent, QPoint, Qt
-from PySide6.QtGui import QAction, QActionGroup, QContextMenuEvent, QImage, QKeySequence
+from PySide6.QtGui import QAction, QActionGroup, QContextMenuEvent, QImage, QKeyEvent, QKeySequence
 from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMenu, QToolButton, QVBoxLayout, QWidget
 
 from thermview.frames import Frame
@@ -30,6 +30,17 @@ _TOOLS = {
 _FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _SMOOTH_KEY = "0", "K", "H", "J"
 
 
+class _NameEdit(QLineEdit):
+    """A line that Esc puts away."""
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Put the line away without taking the name."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.hide()
+        else:
+            super().keyPressEvent(event)
+
+
 class PictureView(QWidget):
     """The picture with its regions and tools; all state that others need is the desk's.
 
@@ -49,7 +60,7 @@ class PictureView(QWidget):
         self.ruler = RulerBox(desk.display, self.canvas)
         self.actions_by_name: dict[str, QAction] = {}
         self._renamed = ""
-        self._name_edit = named(QLineEdit(self.canvas), "renameEdit")
+        self._name_edit = named(_NameEdit(self.canvas), "renameEdit")
         self._name_edit.hide()
         self._make_actions()
         layout = QHBoxLayout(self)
@@ -209,6 +220,7 @@ class PictureView(QWidget):
         if region is None:
             return
         self._renamed = region.id
+        self.canvas.repaint()  # so that the label's place is the present one
         rect = self.canvas.layer.label_rect(region.id)
         at = rect.topLeft().toPoint() if rect is not None else QPoint(8, 8)
         self._name_edit.setText(region.name)
