@@ -33,6 +33,12 @@ class Extras:
         """Return the extras of a file that has none."""
         return cls(np.zeros(0, np.bool_), np.zeros(0, np.uint8))
 
+    def of(self, number: int) -> tuple[bool, FrameFlag]:
+        """Return whether the shutter held frame `number`, and its flags."""
+        shutter = number < len(self.shutter) and bool(self.shutter[number])
+        flags = int(self.flags[number]) if number < len(self.flags) else 0
+        return shutter, FrameFlag(flags)
+
 
 class RecordedFootage:
     """Frames of a file by number (a `Footage`), safe from several threads."""
@@ -121,15 +127,11 @@ class RecordedFootage:
         if not 0 <= number < len(self._times_s):
             raise IndexError(f"frame {number} is not in 0 … {len(self._times_s) - 1}")
         counts = self._pictures.read(number)
-        flags = FrameFlag(int(self._extras.flags[number])) if self._has_flag(number) else 0
+        shutter, flags = self._extras.of(number)
         if not self._pictures.written(number):
             flags |= FrameFlag.DAMAGED
-        shutter = number < len(self._extras.shutter) and bool(self._extras.shutter[number])
         time_s = float(self._times_s[number])
-        return Frame(counts, time_s, number, self._info.scale, shutter, FrameFlag(flags))
-
-    def _has_flag(self, number: int) -> bool:
-        return number < len(self._extras.flags)
+        return Frame(counts, time_s, number, self._info.scale, shutter, flags)
 
     def close(self) -> None:
         """Close the file; may be called again."""

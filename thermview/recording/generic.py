@@ -49,7 +49,7 @@ def open_hdf5(
     file = open_for_reading(place)
     try:
         with reading(place, "the file"):
-            return _read(place, file, dataset, scale, rate_hz)
+            return read_pictures(place, file, dataset, scale, rate_hz)
     except BaseException:
         file.close()
         raise
@@ -111,9 +111,10 @@ def stated_scale(
     return None if scale_k is None else Scale(scale_k, offset_k or 0.0)
 
 
-def _read(
+def read_pictures(
     path: Path, file: Any, name: str | None, scale: Scale | None, rate_hz: float | None
 ) -> RecordedFootage:
+    """Make footage of a dataset in an open file (see `open_hdf5`); it owns the file then."""
     dataset = _choose(path, file, name)
     check_pictures(path, dataset)
     if dataset.shape[0] > schema.MAX_FRAMES:

@@ -29,6 +29,10 @@ LIBRARY_ERRORS = (
 """What h5py raises, depending on where in a damaged file it stumbles."""
 
 
+class DamagedError(InputError):
+    """A file that is HDF5 by its signature but does not open."""
+
+
 def first_line(error: BaseException) -> str:
     """Return the first line of an error's text, for one-line messages."""
     return (str(error).strip().splitlines() or [type(error).__name__])[0]
@@ -39,8 +43,10 @@ def reading(path: Path, what: str) -> Iterator[None]:
     """Translate whatever the library raises inside into an `InputError`."""
     try:
         yield
-    except InputError:
-        raise
+    except InputError as error:
+        if str(error).startswith(str(path)):
+            raise
+        raise InputError(f"{path}: {what} cannot be read: {error}") from error
     except LIBRARY_ERRORS as error:
         raise InputError(f"{path}: {what} cannot be read ({first_line(error)})") from error
 
@@ -69,7 +75,7 @@ def check_regular_file(path: Path) -> None:
 
 
 def open_for_reading(path: Path) -> Any:
-    """Open an HDF5 file for reading.
+    """Open an HDF5 file for reading, after a child process came through it unharmed.
 
     Returns
     -------
@@ -78,8 +84,32 @@ def open_for_reading(path: Path) -> Any:
 
     Raises
     ------
+    DamagedError
+        It begins as an HDF5 file but is cut short or damaged.
     InputError
-        One line that says why the file cannot be used.
+        One line that says why else the file cannot be used.
+    """
+    from thermview.recording.probe import probe
+
+    check_regular_file(path)
+    probe(path)
+    return open_unprobed(path)
+
+
+def open_unprobed(path: Path) -> Any:
+    """Open an HDF5 file for reading, without trying it out first (see `probe`).
+
+    Returns
+    -------
+    h5py.File
+        Open; the caller closes it.
+
+    Raises
+    ------
+    DamagedError
+        It begins as an HDF5 file but is cut short or damaged.
+    InputError
+        One line that says why else the file cannot be used.
     """
     check_regular_file(path)
     try:
@@ -93,7 +123,7 @@ def open_for_reading(path: Path) -> Any:
         if "lock" in reason:
             raise InputError(f"{path} is in use by another program; close it there") from error
         words = "is cut short" if "truncated" in reason else "is damaged"
-        raise InputError(f"{path} {words} ({reason}); try thermview repair") from error
+        raise DamagedError(f"{path} {words} ({reason}); try thermview repair") from error
 
 
 def text_of(value: Any) -> str:

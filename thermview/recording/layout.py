@@ -105,6 +105,7 @@ def _lay_out_thermal(file: Any, info: SourceInfo) -> None:
         np.uint16,
         maxshape=(None, *shape),
         chunks=(1, *shape),
+        fletcher32=True,  # a checksum over each stored picture: a flipped bit is found
         **hdf5plugin.Bitshuffle(cname="lz4"),
     )
     growing(thermal, "time", np.float64, "s")

@@ -15,6 +15,7 @@ from thermview.errors import InputError
 from thermview.frames import Counts
 from thermview.recording import schema
 from thermview.recording.hdf5 import reading
+from thermview.recording.payload import PayloadGuard
 
 _CACHE_BYTES = 96 << 20
 
@@ -103,6 +104,7 @@ class Pictures:
         frame_bytes = rows * columns * dataset.dtype.itemsize
         depth = min(int(dataset.chunks[0]), frames) if dataset.chunks else 1
         self._depth = depth if depth * frame_bytes <= schema.MAX_CHUNK_BYTES else 1
+        self._guard = PayloadGuard(dataset)
         self._kept: OrderedDict[int, NDArray[Any]] = OrderedDict()
         self._keep = max(1, _CACHE_BYTES // (self._depth * frame_bytes))
 
@@ -122,6 +124,7 @@ class Pictures:
         """
         with self._lock, reading(self._path, f"frame {number}"):
             if self._depth == 1:
+                self._guard.check(number, 1)
                 return as_counts(self._dataset[number], self._fill)
             group = self._group(number // self._depth)
             return as_counts(group[number % self._depth].copy(), self._fill)
@@ -138,6 +141,7 @@ class Pictures:
         group = self._kept.get(position)
         if group is None:
             start = position * self._depth
+            self._guard.check(start, self._depth)
             group = np.asarray(self._dataset[start : start + self._depth])
             self._kept[position] = group
             while len(self._kept) > self._keep:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import h5py
 import numpy as np
@@ -15,6 +16,7 @@ from thermview.frames import Mark, MarkKind, Scale, Scene, SourceInfo, SupplyLog
 from thermview.recording import schema
 from thermview.recording.footage import Extras, RecordedFootage, check_times, rate_of
 from thermview.recording.hdf5 import (
+    LIBRARY_ERRORS,
     attribute_text,
     column_at,
     dataset_at,
@@ -26,6 +28,8 @@ from thermview.recording.hdf5 import (
 )
 from thermview.recording.pictures import Pictures, check_pictures
 from thermview.units import ZERO_CELSIUS_K
+
+T = TypeVar("T")
 
 
 def open_recording(path: str | Path, *, scale: Scale | None = None) -> RecordedFootage:
@@ -47,7 +51,7 @@ def open_recording(path: str | Path, *, scale: Scale | None = None) -> RecordedF
     file = open_for_reading(place)
     try:
         with reading(place, "the recording"):
-            return _read(place, file, scale)
+            return read_recording(place, file, scale)
     except BaseException:
         file.close()
         raise
@@ -58,7 +62,8 @@ def is_recording(file: Any) -> bool:
     return dataset_at(file, schema.COUNTS) is not None and dataset_at(file, schema.TIME) is not None
 
 
-def _read(path: Path, file: Any, stated: Scale | None) -> RecordedFootage:
+def read_recording(path: Path, file: Any, stated: Scale | None) -> RecordedFootage:
+    """Make footage of an open recording (see `open_recording`); it owns the file then."""
     counts = dataset_at(file, schema.COUNTS)
     if counts is None:
         raise InputError(
@@ -68,14 +73,14 @@ def _read(path: Path, file: Any, stated: Scale | None) -> RecordedFootage:
     check_pictures(path, counts)
     times_s = _times(path, file, counts.shape[0])
     scale = stated or read_scale(path, counts)
-    pictures = Pictures(path, counts, _fill(counts))
+    pictures = Pictures(path, counts, fill_of(counts))
     return RecordedFootage(
         path,
         file,
         pictures=pictures,
         times_s=times_s,
-        info=_info(path, file, scale, pictures.shape, times_s),
-        extras=_extras(file, len(times_s)),
+        info=describe(path, file, scale, pictures.shape, times_s),
+        extras=read_extras(file, len(times_s)),
     )
 
 
@@ -133,22 +138,23 @@ def _attribute_number(item: Any, name: str, default: float) -> float:
         return float("nan")
 
 
-def _fill(counts: Any) -> float | None:
+def fill_of(counts: Any) -> float | None:
+    """Return the count that stands for a pixel without a value, or None (CF's `_FillValue`)."""
     value = _attribute_number(counts, schema.FILL_VALUE, float("nan"))
     return value if np.isfinite(value) else None
 
 
-def _info(
+def describe(
     path: Path,
     file: Any,
     scale: Scale,
     shape: tuple[int, int],
     times_s: NDArray[np.float64],
 ) -> SourceInfo:
-    start, notes = _start_time(path, text_at(file, f"{schema.ENTRY}/start_time"))
+    """Return what a recording says of its source; damaged parts are left at their defaults."""
+    start, notes = _start_time(path, _part(lambda: text_at(file, f"{schema.ENTRY}/start_time"), ""))
     if scale.relative:
         notes += ("brightness only: no temperatures",)
-    simulated = attribute_text(file[schema.ENTRY], schema.SIMULATED) in ("1", "True")
     return SourceInfo(
         name=path.name,
         address=str(path),
@@ -158,13 +164,25 @@ def _info(
         live=False,
         start_time=start,
         rate_hz=rate_of(times_s),
-        camera=text_at(file, f"{schema.CAMERA}/description"),
-        netd_k=number_at(file, f"{schema.CAMERA}/netd"),
-        scene=_scene(file),
-        title=text_at(file, f"{schema.ENTRY}/title"),
+        camera=_part(lambda: text_at(file, f"{schema.CAMERA}/description"), ""),
+        netd_k=_part(lambda: number_at(file, f"{schema.CAMERA}/netd"), None),
+        scene=_part(lambda: _scene(file), Scene()),
+        title=_part(lambda: text_at(file, f"{schema.ENTRY}/title"), ""),
         notes=notes,
-        simulated=simulated,
+        simulated=_part(lambda: _is_simulated(file), False),
     )
+
+
+def _part(read: Callable[[], T], otherwise: T) -> T:
+    """Read a part that is not needed to see the frames: damage in it must not stand in the way."""
+    try:
+        return read()
+    except LIBRARY_ERRORS:
+        return otherwise
+
+
+def _is_simulated(file: Any) -> bool:
+    return attribute_text(file[schema.ENTRY], schema.SIMULATED) in ("1", "True")
 
 
 def _start_time(path: Path, text: str) -> tuple[datetime, tuple[str, ...]]:
@@ -195,15 +213,17 @@ def _scene(file: Any) -> Scene:
     )
 
 
-def _extras(file: Any, frames: int) -> Extras:
-    shutter = column_at(file, f"{schema.CAMERA}/shutter", frames)
-    flags = column_at(file, f"{schema.CAMERA}/flags", frames)
-    placement, landmarks = _board(file.get(schema.BOARD))
+def read_extras(file: Any, frames: int) -> Extras:
+    """Return what came with the frames; damaged parts are left out."""
+    shutter = _part(lambda: column_at(file, f"{schema.CAMERA}/shutter", frames), None)
+    flags = _part(lambda: column_at(file, f"{schema.CAMERA}/flags", frames), None)
+    no_texts: tuple[str | None, str | None] = (None, None)
+    placement, landmarks = _part(lambda: _board(file.get(schema.BOARD)), no_texts)
     return Extras(
         shutter=np.zeros(0, np.bool_) if shutter is None else shutter != 0,
         flags=np.zeros(0, np.uint8) if flags is None else np.mod(flags, 8).astype(np.uint8),
-        supply=_supply(file.get(schema.SUPPLY)),
-        marks=_marks(file.get(schema.MARKS)),
+        supply=_part(lambda: _supply(file.get(schema.SUPPLY)), None),
+        marks=_part(lambda: _marks(file.get(schema.MARKS)), ()),
         placement_csv=placement,
         landmarks_json=landmarks,
     )

@@ -26,9 +26,11 @@ from thermview.frames import (
     SupplyLog,
     SupplySample,
 )
+from thermview.paths import writing
 from thermview.recording import layout, schema
 from thermview.recording.hdf5 import LIBRARY_ERRORS, first_line
 from thermview.recording.pictures import as_counts
+from thermview.recording.probe import trust
 
 _RESERVE_BYTES = 64 << 20
 """Room left on the disk: a recording stops in good order before the disk is full."""
@@ -187,6 +189,7 @@ class Writer:
                 file, self._file = self._file, None
                 with suppress(*LIBRARY_ERRORS):
                     file.close()
+                trust(self.path)
 
     def __enter__(self) -> Writer:
         return self
@@ -376,21 +379,14 @@ class _Translate:
 
 
 def _new_file(path: Path, info: SourceInfo, force: bool) -> Any:
-    """Make the laid-out file under another name first, so that a failure leaves nothing."""
-    if path.is_dir():
-        raise OutputError(f"{path} is a folder; give the name of a file")
-    if path.exists() and not force:
-        raise OutputError(f"{path} exists already; choose another name or add --force")
-    half = path.with_name(f".{path.name}.new")
-    try:
-        with h5py.File(half, "w") as file:
-            layout.lay_out(file, info)
-        half.replace(path)
-        return _reopen(path)
-    except LIBRARY_ERRORS as error:
-        raise OutputError(f"{path} cannot be written ({first_line(error)})") from error
-    finally:
-        half.unlink(missing_ok=True)
+    """Lay the file out under another name first, so that a failure leaves nothing."""
+    with writing(path, force=force) as half:
+        try:
+            with h5py.File(half, "w") as file:
+                layout.lay_out(file, info)
+        except LIBRARY_ERRORS as error:
+            raise OutputError(f"{path} cannot be written ({first_line(error)})") from error
+    return _reopen(path)
 
 
 def _reopen(path: Path) -> Any:
