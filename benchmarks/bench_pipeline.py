@@ -104,7 +104,7 @@ def milliseconds(work: Callable[[int], object]) -> float:
 
 def pipeline_of(regions: RegionSet, scene: Scene) -> tuple[Ledger, Intake]:
     ledger = Ledger(info_of(SHAPE))
-    ledger.curves.set_columns(Plan(regions, scene).keys(SCALE))
+    ledger.curves.set_columns(Plan(ledger.info, scene, regions).keys())
     return ledger, Intake(ledger, history_bytes=50 * 10**6)
 
 

@@ -35,10 +35,7 @@ class ScriptedSource:
     """Delivers what it is fed: frames, None for a read in vain, errors to raise."""
 
     def __init__(
-        self,
-        script: Iterable[Frame | ThermviewError | None] = (),
-        *,
-        info: SourceInfo | None = None,
+        self, script: Iterable[Frame | ThermviewError | None] = (), info: SourceInfo | None = None
     ) -> None:
         self.info = info or info_of()
         self._script = deque(script)

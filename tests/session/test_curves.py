@@ -49,14 +49,14 @@ def test_rows_survive_growing_and_views_stay_what_they_were() -> None:
 
 def test_a_changed_region_is_measured_anew_and_the_others_keep_their_rows() -> None:
     store = filled(10)
-    assert store.missing().size == 0
+    assert store.missing(0, 10).size == 0
     revision = store.revision
     moved = MeasureKey(Spot(5, 5), None)
     store.set_columns({"A": moved, "B": KEYS["B"]})
     assert store.revision > revision
     assert np.isnan(store.column("A", "min")).all()
     np.testing.assert_array_equal(store.column("B", "min"), 290)
-    assert store.missing().tolist() == list(range(10))
+    assert store.missing(2, 10).tolist() == list(range(2, 10))
     assert store.unmeasured(3) == (moved,)
     store.write(3, [KEYS["A"]], row(1.0))  # a late result for the old place: not wanted any more
     assert np.isnan(store.column("A", "min")).all()

@@ -6,6 +6,7 @@ from thermview.session.player import Player
 from thermview.session.recorder import RecordingStatus, RecordingSummary
 from thermview.session.session import Session
 from thermview.session.states import EventKind, SessionEvent, SessionState
+from thermview.session.triggers import TriggerRule, parse_trigger
 
 __all__ = [
     "CurveStore",
@@ -17,4 +18,6 @@ __all__ = [
     "Session",
     "SessionEvent",
     "SessionState",
+    "TriggerRule",
+    "parse_trigger",
 ]

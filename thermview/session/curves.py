@@ -92,6 +92,14 @@ class CurveStore:
                     if table is not None:
                         block.values[:, number] = table[position]
 
+    def give_up(self, number: int) -> None:
+        """Leave a row NaN for good: its frame cannot be had. One never seen counts as held."""
+        with self._lock:
+            self._held[number] |= not self._seen[number]
+            self._seen[number] = True
+            for block in self._blocks.values():
+                block.measured[number] = True
+
     def touch(self) -> None:
         """Say that rows other than the newest have changed."""
         with self._lock:
@@ -139,20 +147,29 @@ class CurveStore:
         with self._lock:
             return _view(self._times_s[: self._count])
 
+    def time_s(self, number: int) -> float:
+        """Return the time of one frame, s."""
+        with self._lock:
+            return float(self._times_s[: self._count][number])
+
+    @property
+    def baseline(self) -> tuple[float, float] | None:
+        """Return the interval (start, end), s, whose mean is the zero of the rises."""
+        return self._baseline
+
     @property
     def held(self) -> NDArray[np.bool_]:
         """Return which frames show no new moment (shutter, damaged), shape (len,)."""
         with self._lock:
             return _view(self._held[: self._count])
 
-    def missing(self, first: int = 0) -> NDArray[np.intp]:
-        """Return the numbers, from `first`, of the frames that are not measured in full."""
+    def missing(self, first: int, stop: int) -> NDArray[np.intp]:
+        """Return the numbers in `first` … `stop` - 1 of frames that are not measured in full."""
         with self._lock:
-            whole = self._seen[: self._count].copy()
+            whole = self._seen[first:stop].copy()
             for block in self._blocks.values():
-                whole &= block.measured[: self._count]
-        numbers = np.flatnonzero(~whole)
-        return numbers[numbers >= first]
+                whole &= block.measured[first:stop]
+        return np.flatnonzero(~whole) + first
 
     def unmeasured(self, number: int) -> tuple[MeasureKey, ...]:
         """Return the keys that frame `number` is not measured for."""

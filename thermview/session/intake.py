@@ -7,15 +7,17 @@ from dataclasses import replace
 from pathlib import Path
 
 from thermview.errors import UsageError
-from thermview.frames import Frame, Mark, MarkKind, Scene, SupplySample
+from thermview.frames import Frame, Mark, MarkKind, SupplySample
 from thermview.recording import RecordedFootage, Writer, open_recording
+from thermview.session.acting import Actions, RecordingPlace
 from thermview.session.history import History
 from thermview.session.ledger import Ledger
 from thermview.session.mailbox import Mailbox
-from thermview.session.pipeline import MeasureStep, Pipeline, Step
+from thermview.session.pipeline import MeasureStep, Plan
 from thermview.session.recorder import Recorder, RecordingStatus, RecordingSummary
 from thermview.session.states import EventKind
 from thermview.session.supplybook import SupplyBook
+from thermview.session.watching import TriggerWatch, build_machines
 
 
 class Intake:
@@ -26,10 +28,14 @@ class Intake:
         self._supply = SupplyBook()
         self.history = History(ledger, history_bytes, self._supply.log)
         self.mailbox: Mailbox[Frame] = Mailbox()
-        self._steps: tuple[Step, ...] = (MeasureStep(ledger.curves),)
-        self._pipeline = Pipeline(self._steps)
+        self.actions = Actions(ledger, self)
+        self._plan = Plan(ledger.info, ledger.info.scene)
+        self._measure = MeasureStep(ledger.curves)
+        self._watch = TriggerWatch({}, self.actions.fired)
         self._recorder: Recorder | None = None
         self._finished: _Finished | None = None
+        self._finishers: list[threading.Thread] = []
+        self._switch = threading.Lock()  # one start or stop of a recording at a time
         self._lock = threading.Lock()  # a frame is either before a recording's start or in it
 
     # -- the feed's ----------------------------------------------------------------------------
@@ -43,7 +49,8 @@ class Intake:
             self.history.append(frame)
             if self._recorder is not None:
                 self._recorder.offer(number, frame)
-        self._pipeline.take(number, frame)
+        self._measure.take(number, frame)
+        self._watch.take(number, frame)
         self.mailbox.put(frame)
 
     def take_supply(self, samples: tuple[SupplySample, ...]) -> None:
@@ -55,6 +62,12 @@ class Intake:
     def _added(self, mark: Mark) -> Mark:
         self._ledger.marks.add(mark)
         return mark
+
+    def set_plan(self, plan: Plan) -> None:
+        """Watch for a plan's rules from the next frame on."""
+        machines = build_machines(plan, self._ledger.curves, self._watch.machines)
+        self._watch = TriggerWatch(machines, self.actions.fired)
+        self._plan = plan
 
     # -- recording -----------------------------------------------------------------------------
 
@@ -69,36 +82,56 @@ class Intake:
         if (recorder := self._recorder) is not None:
             recorder.note(mark)
 
-    def start_recording(
-        self, path: Path, scene: Scene, pre_trigger_s: float, *, force: bool
-    ) -> None:
+    def start_recording(self, path: Path, pre_trigger_s: float, *, force: bool) -> None:
         """Begin a file with the frames in memory from the last `pre_trigger_s` (see `Session`)."""
-        if self._recorder is not None:
-            raise UsageError(f"a recording runs already, into {self._recorder.status().path}")
-        info = replace(self._ledger.info, scene=scene)
-        writer = Writer(path, info, force=force)
-        with self._lock:
-            before = self._frames_before(pre_trigger_s)
-            recorder = Recorder(writer, path, self._ledger, before)
-            self._recorder = recorder
-            self.history.attach(recorder)
-        self._keep_finished(None)
-        if before:
-            self._note_since(recorder, before[0][1].time_s)
-        recorder.start()
+        with self._switch:
+            if self._recorder is not None:
+                raise UsageError(f"a recording runs already, into {self._recorder.status().path}")
+            info = replace(self._ledger.info, scene=self._plan.scene)
+            writer = Writer(path, info, force=force)
+            with self._lock:
+                before = self._frames_before(pre_trigger_s)
+                recorder = Recorder(writer, path, self._ledger, before)
+                self._recorder = recorder
+                self.history.attach(recorder)
+            self._keep_finished(None)
+            if before:
+                self._note_since(recorder, before[0][1].time_s)
+            recorder.start()
         self._ledger.tell(EventKind.RECORDING, f"recording into {path}", recorder.status())
 
     def stop_recording(self) -> RecordingSummary | None:
         """Finish the file; what it holds can still be looked at."""
-        with self._lock:
+        recorder = self._detach()
+        return self._finish(recorder) if recorder is not None else None
+
+    def record_for_trigger(self, place: RecordingPlace) -> None:
+        """Begin, unless a recording runs."""
+        if self._recorder is None:
+            self.start_recording(place.next_path(), place.pre_trigger_s, force=False)
+
+    def stop_for_trigger(self) -> None:
+        """Stop on another thread: the frames do not wait for the disk."""
+        recorder = self._detach()
+        if recorder is not None:
+            finisher = threading.Thread(
+                target=self._finish, args=(recorder,), name="thermview finishing", daemon=True
+            )
+            self._finishers.append(finisher)
+            finisher.start()
+
+    def _detach(self) -> Recorder | None:
+        with self._switch, self._lock:
             recorder, self._recorder = self._recorder, None
-        if recorder is None:
-            return None
+        return recorder
+
+    def _finish(self, recorder: Recorder) -> RecordingSummary:
         summary = recorder.stop()
-        if not summary.trouble and summary.frames:
-            finished = _Finished(recorder, open_recording(summary.path))
-            self.history.attach(finished)
-            self._keep_finished(finished)
+        with self._switch:
+            if self._recorder is None and not summary.trouble and summary.frames:
+                finished = _Finished(recorder, open_recording(summary.path))
+                self.history.attach(finished)
+                self._keep_finished(finished)
         words = f"recorded {summary.frames} frames, {summary.seconds:.1f} s, into {summary.path}"
         self._ledger.tell(EventKind.RECORDING, words, summary)
         return summary
@@ -106,6 +139,8 @@ class Intake:
     def close(self) -> None:
         """Finish a recording and let go of the file."""
         self.stop_recording()
+        for finisher in self._finishers:
+            finisher.join()
         self.history.attach(None)
         self._keep_finished(None)
 

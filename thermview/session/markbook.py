@@ -35,10 +35,11 @@ class MarkBook:
             self._found.add(mark)
             self._sort()
 
-    def forget_found(self) -> None:
-        """Take away the triggers' marks, before they are found anew."""
+    def replace_found(self, marks: Iterable[Mark], until_s: float) -> None:
+        """Put the triggers' marks found anew in place of those up to a time."""
         with self._lock:
-            self._found.clear()
+            later = {mark for mark in self._found if mark.time_s > until_s}
+            self._found = later | set(marks)
             self._sort()
 
     def remove(self, mark: Mark) -> None:

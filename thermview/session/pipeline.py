@@ -1,48 +1,38 @@
-"""The one way of a frame: held out or measured, then the triggers, then the sinks."""
+"""What frames are measured for, and the step that measures: live, in replay, in the background."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Protocol
 
-from thermview.frames import Frame, Scale, Scene
-from thermview.regions import RegionSet
+from thermview.frames import Frame, Scene, SourceInfo
+from thermview.regions import Rectangle, Region, RegionSet
 from thermview.session.curves import CurveStore
 from thermview.session.measure import MeasureKey, Meter
+from thermview.session.triggers import Quantity, TriggerRule
+
+PICTURE_ID = "picture"
+"""The whole picture's column, measured where a rule asks for it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What the frames are measured for: frozen, exchanged as a whole."""
+    """What the frames are measured and watched for: frozen, exchanged as a whole."""
 
+    info: SourceInfo
+    scene: Scene
     regions: RegionSet = field(default_factory=RegionSet)
-    scene: Scene = field(default_factory=Scene)
+    rules: tuple[TriggerRule, ...] = ()
 
-    def keys(self, scale: Scale) -> dict[str, MeasureKey]:
-        """Return what is measured for each region, by region id."""
-        return {r.id: MeasureKey.of(r, self.scene, scale) for r in self.regions.regions}
-
-
-class Step(Protocol):
-    """One step of the pipeline, on the pipeline's thread."""
-
-    def take(self, number: int, frame: Frame) -> None:
-        """Deal with the session's frame `number`."""
-        ...
-
-
-class Watch(Protocol):
-    """A step that looks at measured rows in their order, and at frames only where it needs them."""
-
-    @property
-    def needs_frames(self) -> bool:
-        """Tell whether rows are not enough."""
-        ...
-
-    def take(self, number: int, frame: Frame | None) -> None:
-        """Look at row `number`; the frame may be None unless it needs frames."""
-        ...
+    def keys(self) -> dict[str, MeasureKey]:
+        """Return what is measured, by region id."""
+        regions = {r.id: r for r in self.regions.regions}
+        if any(r.region is None and r.quantity is not Quantity.DEPARTURE for r in self.rules):
+            whole = Rectangle(0, 0, self.info.width_px, self.info.height_px)
+            regions[PICTURE_ID] = Region(PICTURE_ID, whole)
+        return {
+            region_id: MeasureKey.of(region, self.scene, self.info.scale)
+            for region_id, region in regions.items()
+        }
 
 
 class MeasureStep:
@@ -69,15 +59,3 @@ class MeasureStep:
         ):
             meter = self._meter = Meter(keys, frame.shape, frame.scale)
         return meter
-
-
-class Pipeline:
-    """The steps in their order."""
-
-    def __init__(self, steps: Iterable[Step]) -> None:
-        self._steps = tuple(steps)
-
-    def take(self, number: int, frame: Frame) -> None:
-        """Lead one frame through all steps."""
-        for step in self._steps:
-            step.take(number, frame)

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable
 
 from thermview.errors import ThermviewError
 from thermview.frames import Footage
 from thermview.session.curves import CurveStore
-from thermview.session.pipeline import MeasureStep, Watch
+from thermview.session.pipeline import MeasureStep
+from thermview.session.replaying import ReplayTriggers
+from thermview.session.watching import TriggerWatch
 
 CHUNK = 64
 """Frames between two looks at whether the work has changed, and two signs of progress."""
@@ -23,20 +24,19 @@ class Scan:
         Where the frames are.
     store : CurveStore
         Where the rows are.
-    make_watch : callable or None
-        Makes a fresh watching step (the triggers) for every pass from the first frame on; None
-        where the triggers watch the frames as they arrive.
+    triggers : ReplayTriggers or None
+        What leads every pass past the rules; None where they watch the frames as they arrive.
     """
 
     def __init__(
         self,
         footage: Footage,
         store: CurveStore,
-        make_watch: Callable[[], Watch] | None = None,
+        triggers: ReplayTriggers | None = None,
     ) -> None:
         self._footage = footage
         self._store = store
-        self._make_watch = make_watch
+        self._triggers = triggers
         self._measure = MeasureStep(store)
         self._wanted = threading.Event()
         self._idle = threading.Event()
@@ -80,32 +80,33 @@ class Scan:
             if not self._wanted.is_set():
                 self._idle.set()
 
-    def _interrupted(self) -> bool:
-        return self._wanted.is_set()
-
     def _pass(self) -> None:
-        watch = self._make_watch() if self._make_watch is not None else None
-        missing = set(self._store.missing(self._footage.first).tolist())
-        numbers = range(len(self._store)) if watch is not None else sorted(missing)
+        watch = self._triggers.begin() if self._triggers is not None else None
+        first, stop = self._footage.first, len(self._footage)  # rows may be ahead of the frames
+        missing = set(self._store.missing(first, stop).tolist())
+        numbers = range(first, stop) if watch is not None else sorted(missing)
         total = len(numbers)
         for done, number in enumerate(numbers):
             if done % CHUNK == 0:
-                self._progress = (done, total)
-                self._store.touch()
-                if self._interrupted():
+                self._report(done, total)
+                if self._wanted.is_set():
                     return
             self._one(number, number in missing, watch)
-        self._progress = (total, total)
+        if self._triggers is not None:
+            self._triggers.finish()
+        self._report(total, total)
+
+    def _report(self, done: int, total: int) -> None:
+        self._progress = (done, total)
         self._store.touch()
 
-    def _one(self, number: int, missing: bool, watch: Watch | None) -> None:
+    def _one(self, number: int, missing: bool, watch: TriggerWatch | None) -> None:
         frame = None
         if missing or (watch is not None and watch.needs_frames):
             try:
                 frame = self._footage.frame(number)
-            except (ThermviewError, IndexError):  # let go of meanwhile, or unreadable: stays NaN
-                self._store.see(number, held=True)
-                self._store.write(number, self._store.unmeasured(number), None)
+            except (ThermviewError, IndexError):  # let go of meanwhile, or unreadable
+                self._store.give_up(number)
         if missing and frame is not None:
             self._store.see(number, held=frame.held)
             self._measure.take(number, frame)

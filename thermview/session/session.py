@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from pathlib import Path
 
@@ -23,6 +23,7 @@ from thermview.frames import (
     SupplyLog,
 )
 from thermview.regions import RegionSet
+from thermview.session.acting import RecordingPlace
 from thermview.session.baseline import mean_image, unrest
 from thermview.session.curves import CurveStore
 from thermview.session.intake import Intake
@@ -32,8 +33,10 @@ from thermview.session.losses import Losses
 from thermview.session.markbook import MarkBook
 from thermview.session.pipeline import Plan
 from thermview.session.recorder import RecordingStatus, RecordingSummary
+from thermview.session.replaying import ReplayTriggers
 from thermview.session.scan import Scan
 from thermview.session.states import EventKind, SessionEvent, SessionState
+from thermview.session.triggers import Quantity, TriggerRule
 
 HISTORY_BYTES = 400 * 10**6
 """Pictures of a live session kept in memory."""
@@ -60,7 +63,7 @@ class Session:
         self.info: SourceInfo = ledger.info
         self.footage = footage
         self.curves: CurveStore = ledger.curves
-        self._plan = Plan(scene=self.info.scene)
+        self._plan = Plan(ledger.info, self.info.scene)
         self._baseline: tuple[float, float] | None = None
         self._baseline_image: NDArray[np.float32] | None = None
         self._feed: LiveFeed | None = None
@@ -108,7 +111,10 @@ class Session:
     def replay(cls, footage: Footage) -> Session:
         """Make a session of a recording; the session closes it."""
         ledger = Ledger(footage.info, CurveStore(footage.times_s), MarkBook(footage.marks))
-        return cls(ledger, footage)
+        session = cls(ledger, footage)
+        triggers = ReplayTriggers(ledger, lambda: session._plan)
+        session._scan = Scan(footage, ledger.curves, triggers)
+        return session
 
     # -- running -------------------------------------------------------------------------------
 
@@ -198,6 +204,11 @@ class Session:
         """Return the scene that temperatures are computed with."""
         return self._plan.scene
 
+    @property
+    def triggers(self) -> tuple[TriggerRule, ...]:
+        """Return the rules that are watched for."""
+        return self._plan.rules
+
     def set_regions(self, regions: RegionSet) -> None:
         """Measure these regions from now on, and past frames anew in the background."""
         with self._lock:
@@ -208,9 +219,23 @@ class Session:
         with self._lock:
             self._set_plan(replace(self._plan, scene=scene))
 
+    def set_triggers(self, rules: Iterable[TriggerRule]) -> None:
+        """Watch for these rules: a live source from now on, a recording from its first frame."""
+        with self._lock:
+            self._set_plan(replace(self._plan, rules=tuple(rules)))
+
+    def set_recording_place(
+        self, next_path: Callable[[], Path], pre_trigger_s: float = 0.0
+    ) -> None:
+        """Say where a trigger's recording goes, and how many seconds before it are kept."""
+        if self._intake is not None:
+            self._intake.actions.place = RecordingPlace(next_path, pre_trigger_s)
+
     def _set_plan(self, plan: Plan) -> None:
         self._plan = plan
-        self.curves.set_columns(plan.keys(self.info.scale), plan.regions.differences)
+        self.curves.set_columns(plan.keys(), plan.regions.differences)
+        if self._intake is not None:
+            self._intake.set_plan(plan)
         if self._started and not self._closed:
             self._scan.request()
 
@@ -261,6 +286,8 @@ class Session:
         with self._lock:
             self._baseline, self._baseline_image = interval, image
             self.curves.set_baseline(interval)
+            if not self.is_live and any(r.quantity is Quantity.RISE for r in self._plan.rules):
+                self._scan.request()
         self.add_mark(MarkKind.ZERO, time_s)
         return unrest(self.footage, self.curves, self._plan.regions, time_s)
 
@@ -287,7 +314,7 @@ class Session:
         """
         if self._intake is None:
             raise UsageError(f"{self.info.name} is a recording already")
-        self._intake.start_recording(Path(path), self._plan.scene, pre_trigger_s, force=force)
+        self._intake.start_recording(Path(path), pre_trigger_s, force=force)
 
     def stop_recording(self) -> RecordingSummary | None:
         """Finish the file; None where no recording runs."""
