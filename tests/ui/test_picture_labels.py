@@ -7,6 +7,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import cast
 
 import numpy as np
 import pytest
@@ -83,10 +84,10 @@ def test_plates_can_be_read_on_any_ground(theme: object, ground: str) -> None:
     chosen = DARK if theme is DARK else LIGHT
     plate, under = QColor(chosen.panel), QColor(ground)
     share = PLATE_ALPHA / 255
-    mixed = QColor(
+    mixed = QColor.fromRgbF(
         *(
-            round(share * a + (1 - share) * b)
-            for a, b in zip(plate.getRgb()[:3], under.getRgb()[:3], strict=True)
+            share * of(plate) + (1 - share) * of(under)
+            for of in (QColor.redF, QColor.greenF, QColor.blueF)
         )
     )
     for colour in (chosen.text, chosen.error):
@@ -115,8 +116,7 @@ def desk(qtbot: QtBot) -> Iterator[Desk]:
 
 
 def session_of(desk: Desk) -> FakeSession:
-    assert isinstance(desk.session, FakeSession)  # type: ignore[unreachable]
-    return desk.session  # type: ignore[unreachable]
+    return cast(FakeSession, desk.session)
 
 
 def test_a_region_carries_the_number_of_its_own_statistic(desk: Desk) -> None:
@@ -266,7 +266,7 @@ def test_a_still_holds_the_picture_its_scale_and_says_when_and_what(desk: Desk) 
     still = render_still(desk, factor=8, regions=False)
     assert still.size().width() > 480
     for row, column in ((12, 22), (20, 40), (32, 7)):
-        kelvin = desk.session.footage.frame(0).kelvin()[row, column]  # type: ignore[union-attr]
+        kelvin = session_of(desk).footage.frame(0).kelvin()[row, column]
         at = QPointF(12 + 8 * (column + 0.5), 12 + 8 * (row + 0.5)).toPoint()
         assert still.pixelColor(at) == desk.display.colour_of(kelvin)
     bar_x = 12 + 480 + 12 + 9

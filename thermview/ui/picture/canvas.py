@@ -65,8 +65,7 @@ class Canvas(QWidget):
 
     def refresh(self) -> None:
         """Paint the shown frame anew, in the display's present colours."""
-        frame = self.desk.shown
-        self._image = None if frame is None else self._painter.paint(frame)
+        self._image = None
         self.update()
 
     @property
@@ -228,14 +227,16 @@ class Canvas(QWidget):
         pen = QPainter(self)
         theme = tokens()
         pen.fillRect(self.rect(), QColor(theme.sunken))
-        mapping, image = self.mapping, self._image
-        if mapping is None or image is None:
+        mapping, shown = self.mapping, self.desk.shown
+        if mapping is None or shown is None:
             return
+        if self._image is None:
+            self._image = self._painter.paint(shown)
         pen.save()
         pen.setTransform(mapping.transform(), combine=True)
         smooth = self.desk.display.smooth and mapping.zoom > 1.0
         pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, smooth)
-        pen.drawImage(QPointF(0, 0), image)
+        pen.drawImage(QPointF(0, 0), self._image)
         pen.restore()
         ink = Ink(theme)
         if is_stale(self.desk):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import (
@@ -131,19 +132,21 @@ class Ink:
         path: QPainterPath,
         colour: QColor,
         width: float = 1.5,
-        style: Qt.PenStyle = Qt.PenStyle.SolidLine,
     ) -> None:
         """Draw a line that can be seen on any ground: in its colour, with a halo around it."""
-        pen.setRenderHint(QPainter.RenderHint.Antialiasing)
+        # upright sides are crisper without smoothing, and several times faster
+        upright = _is_upright(path)
+        pen.setRenderHint(QPainter.RenderHint.Antialiasing, not upright)
         pen.setBrush(Qt.BrushStyle.NoBrush)
-        halo = QPen(halo_of(colour), (width + 2.0) * self.factor)
-        halo.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
-        pen.setPen(halo)
-        pen.drawPath(path)
-        line = QPen(colour, width * self.factor, style)
-        line.setJoinStyle(Qt.PenJoinStyle.RoundJoin)
-        pen.setPen(line)
-        pen.drawPath(path)
+        join = Qt.PenJoinStyle.MiterJoin if upright else Qt.PenJoinStyle.RoundJoin
+        for ink, extra in ((halo_of(colour), 2.0), (colour, 0.0)):
+            line = QPen(ink, (width + extra) * self.factor)
+            line.setJoinStyle(join)
+            pen.setPen(line)
+            if upright:
+                pen.drawRect(path.boundingRect())
+            else:
+                pen.drawPath(path)
 
     def handle(self, pen: QPainter, at: QPointF) -> None:
         """Draw a square to drag."""
@@ -172,3 +175,11 @@ def halo_of(colour: QColor) -> QColor:
     """Return the dark or light ground that sets a colour off."""
     light = relative_luminance(colour.name()) > 0.18
     return QColor(0, 0, 0, 190) if light else QColor(255, 255, 255, 190)
+
+
+def _is_upright(path: QPainterPath) -> bool:
+    """Tell whether a path is one upright rectangle."""
+    corners = [path.elementAt(i) for i in range(path.elementCount())]
+    if len(corners) != 5 or any(corner.isCurveTo() for corner in corners):
+        return False
+    return all(abs(a.x - b.x) < 1e-6 or abs(a.y - b.y) < 1e-6 for a, b in pairwise(corners))

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, QSizeF
 
 _GAP = 6.0  # px between a label and what it names
+_LABEL, _OWN, _OTHER = 4.0, 2.0, 1.0  # how bad it is to cover a label, its own region, another
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,18 +30,21 @@ def place(
     it takes the first that covers neither earlier labels, nor `taken`, nor other boxes, else the
     one that covers least. The order is fixed, so labels stand still while nothing moves.
     """
-    placed: list[QRectF] = list(taken)
+    boxes = _corners([label.box for label in wanted])
+    placed = [_corners([rect])[0] for rect in taken]
     result: list[QRectF | None] = []
-    for label in wanted:
+    for number, label in enumerate(wanted):
         if not frame.intersects(_at_least(label.box)):
             result.append(None)
             continue
-        others = [other.box for other in wanted if other is not label]
-        best = min(
-            _candidates(label, frame), key=lambda spot: _cost(spot, label.box, placed, others)
-        )
-        placed.append(best)
-        result.append(best)
+        spots = list(_candidates(label, frame))
+        corners = _corners(spots)
+        cost = _OTHER * _shared(corners, boxes)
+        cost += (_OWN - _OTHER) * _shared(corners, boxes[number : number + 1])
+        cost += _LABEL * _shared(corners, np.array(placed).reshape(-1, 4))
+        best = int(np.argmin(cost))
+        placed.append(corners[best])
+        result.append(spots[best])
     return result
 
 
@@ -73,17 +79,18 @@ def _inside(rect: QRectF, frame: QRectF) -> QRectF:
     return QRectF(QPointF(x, y), rect.size())
 
 
-def _cost(spot: QRectF, own: QRectF, placed: Sequence[QRectF], others: Sequence[QRectF]) -> float:
-    return (
-        4.0 * sum(_shared(spot, other) for other in placed)
-        + 2.0 * _shared(spot, own)
-        + 1.0 * sum(_shared(spot, other) for other in others)
-    )
+def _corners(rects: Sequence[QRectF]) -> NDArray[np.float64]:
+    """Return left, top, right, bottom of each: shape (rectangle, 4)."""
+    corners = [(r.left(), r.top(), r.right(), r.bottom()) for r in rects]
+    return np.array(corners, dtype=np.float64).reshape(-1, 4)
 
 
-def _shared(one: QRectF, other: QRectF) -> float:
-    both = one.intersected(other)
-    return both.width() * both.height()
+def _shared(spots: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the area that each spot shares with all others together: shape (spot,)."""
+    low = np.maximum(spots[:, None, :2], others[None, :, :2])
+    high = np.minimum(spots[:, None, 2:], others[None, :, 2:])
+    area: NDArray[np.float64] = np.maximum(high - low, 0.0).prod(axis=2).sum(axis=1)
+    return area
 
 
 def _at_least(box: QRectF) -> QRectF:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from PySide6.QtCore import QPointF, QRectF
 from PySide6.QtGui import QColor, QPainter, QPainterPath
@@ -36,10 +35,9 @@ class Content:
 
 
 class Layer:
-    """Draws the content; remembers the labels' places while nothing moves."""
+    """Draws the content; remembers where the labels are."""
 
     def __init__(self) -> None:
-        self._key: Any = None
         self._places: list[QRectF | None] = []
         self._ids: list[str] = []
 
@@ -77,7 +75,7 @@ class Layer:
             for box, pieces in [*zip(boxes, chunks, strict=True), *marks]
         ]
         self._ids = [region.id for region in content.regions]
-        self._places = self._placed(wanted, frame, taken)
+        self._places = labels.place(wanted, frame, taken)
         for region, rect, pieces in zip(content.regions, self._places, chunks, strict=False):
             if rect is not None:
                 chosen = region.id in content.selected
@@ -98,15 +96,6 @@ class Layer:
         """Return where a region's label was drawn last."""
         places = dict(zip(self._ids, self._places, strict=False))
         return places.get(region_id)
-
-    def _placed(
-        self, wanted: list[Wanted], frame: QRectF, taken: Sequence[QRectF]
-    ) -> list[QRectF | None]:
-        key = (wanted, frame, list(taken))
-        if key != self._key:
-            self._key = key
-            self._places = labels.place(wanted, frame, taken)
-        return self._places
 
     def _draw_glyphs(
         self, pen: QPainter, content: Content, mapping: Mapping, ink: Ink, frame: QRectF

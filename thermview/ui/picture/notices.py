@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from thermview.analysis.sharpness import sharpness
 from thermview.frames import Frame, FrameFlag
 from thermview.session import SessionState
 from thermview.ui.desk import Desk
@@ -53,8 +54,6 @@ def band_words(display: Display) -> str:
 
 def focus_words(frame: Frame, sharpest: float) -> tuple[str, float]:
     """Return the sharpness in % of the sharpest so far, in words, and the sharpest."""
-    from thermview.analysis.sharpness import sharpness
-
     now = sharpness(frame.counts)
     if not math.isfinite(now) or frame.held:
         return "–", sharpest
