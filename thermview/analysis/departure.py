@@ -35,6 +35,9 @@ frames behind it, its own figure may be too small by chance."""
 LEAST_STEPS = 0.1
 """Nor quieter than this many steps of the counts: steady counts have no measurable noise."""
 
+NOISE_MEMORY_S = 20.0
+"""Over which the past of a square's noise fades: long, so that the figure is steady."""
+
 FIRST_NOISE_FRAMES = 8
 """Before this many frames the line itself is too loose to measure noise against."""
 
@@ -121,6 +124,8 @@ class DepartureWatch:
         if gap or frame.scale != self._scale or (self._seen and squares.shape != self._mean.shape):
             self._forget()
         self._scale = frame.scale
+        if squares.size == 0:
+            return None
         if self._seen == 0:
             whole = frame.counts.dtype == np.uint16
             self._count_step = 1.0 if whole else float(np.spacing(np.abs(squares).max()))
@@ -129,7 +134,7 @@ class DepartureWatch:
         step_s = frame.time_s - self._last_s
         self._mean += self._slope * np.float32(step_s)
         squares = np.where(blind, self._mean, squares)
-        off = squares - self._mean
+        off: Floats = squares - self._mean
         off -= np.float32(np.median(off[::2, ::2]))
         found = self._test(off, frame.time_s)
         self._learn(squares - self._mean, off, step_s)
@@ -170,7 +175,7 @@ class DepartureWatch:
         self._seen += 1
         if n >= FIRST_NOISE_FRAMES:
             self._noise_frames += 1
-            gain = np.float32(max(1 / self._noise_frames, fade / 2))
+            gain = np.float32(max(1 / self._noise_frames, 1 - np.exp(-step_s / NOISE_MEMORY_S)))
             self._variance += gain * (off * off - self._variance)
 
     def _ready(self, time_s: float) -> bool:
@@ -215,10 +220,13 @@ def _squares(frame: Frame) -> tuple[Floats, NDArray[np.bool_] | bool]:
 
 def _averaged(picture: Floats) -> Floats:
     # the anchor is the square's left top pixel, so that square (i, j) starts at 2i, 2j
-    means = cv2.boxFilter(picture, -1, (SQUARE_PX, SQUARE_PX), anchor=(0, 0))
+    means = np.asarray(
+        cv2.boxFilter(picture, -1, (SQUARE_PX, SQUARE_PX), anchor=(0, 0)), np.float32
+    )
     rows, columns = picture.shape
     half = SQUARE_PX // 2
-    return means[: rows - SQUARE_PX + 1 : half, : columns - SQUARE_PX + 1 : half]
+    inside: Floats = means[: rows - SQUARE_PX + 1 : half, : columns - SQUARE_PX + 1 : half]
+    return inside
 
 
 def _centre(strength: Floats, row: int, column: int) -> tuple[float, float]:
