@@ -40,7 +40,7 @@ class ScriptedSource:
         self.info = info or info_of()
         self._script = deque(script)
         self._fed = threading.Condition()
-        self._closed = False
+        self.closed = False
         self.samples: list[SupplySample] = []
 
     def feed(self, *items: Frame | ThermviewError | None) -> None:
@@ -53,7 +53,7 @@ class ScriptedSource:
 
     def read(self, timeout_s: float) -> Frame | None:
         with self._fed:
-            self._fed.wait_for(lambda: self._script or self._closed, timeout_s)
+            self._fed.wait_for(lambda: self._script or self.closed, timeout_s)
             item = self._script.popleft() if self._script else None
         if isinstance(item, ThermviewError):
             raise item
@@ -65,7 +65,7 @@ class ScriptedSource:
 
     def close(self) -> None:
         with self._fed:
-            self._closed = True
+            self.closed = True
             self._fed.notify_all()
 
 

@@ -42,6 +42,9 @@ class FakeDisk:
     def add_mark(self, mark: Mark) -> None:
         self.others.append(mark)
 
+    def set_marks(self, marks: Iterable[Mark]) -> None:
+        self.marks = list(marks)
+
     def frame(self, number: int) -> Frame:
         return self.frames[number]
 
@@ -61,7 +64,7 @@ def test_a_slow_disk_drops_and_counts(monkeypatch: pytest.MonkeyPatch) -> None:
         taker.offer(number, frame_at(number))
     taker.note(Mark(0.3))
     disk.free.set()
-    summary = taker.stop()
+    summary = taker.stop(())
     assert (summary.frames, summary.dropped) == (10, 15)
     assert ledger.losses.now().writer_dropped == 15
     assert [f.index for f in disk.frames] == list(range(10))
@@ -81,7 +84,7 @@ def test_a_full_disk_stops_the_file_and_says_so() -> None:
     disk.error = OutputError("the disk is full")
     for number in range(1, 6):
         taker.offer(number, frame_at(number))
-    summary = taker.stop()
+    summary = taker.stop(())
     assert (summary.frames, summary.dropped, summary.trouble) == (1, 5, "the disk is full")
     warnings = [e.text for e in ledger.events.take() if e.kind is EventKind.WARNING]
     assert warnings == ["the disk is full"]
@@ -95,7 +98,7 @@ def test_one_frame_that_does_not_fit_costs_only_itself() -> None:
     until(lambda: taker.status().dropped == 1)
     disk.error = None
     taker.offer(5, frame_at(5))
-    summary = taker.stop()
+    summary = taker.stop(())
     assert (summary.frames, summary.dropped, summary.trouble) == (1, 1, "")
     assert taker.frame(5).index == 5
 

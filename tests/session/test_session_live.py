@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import threading
 from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 import pytest
-from session_fakes import FakeClock, Film, ScriptedSource, frame_at, until
+from session_fakes import FakeClock, Film, ScriptedSource, frame_at, info_of, until
 
 from thermview.errors import OutputError, SourceLostError, UsageError
-from thermview.frames import FrameFlag, MarkKind, SupplySample
+from thermview.frames import Frame, FrameFlag, MarkKind, SupplySample
 from thermview.recording import open_recording
 from thermview.regions import Region, RegionSet, Spot
 from thermview.session import EventKind, Session, SessionState
+from thermview.session.live import QUEUE_FRAMES, LiveFeed
+from thermview.session.losses import LossCounter
 
 SPOT = Region("U1", Spot(2, 2))
 
@@ -168,6 +172,7 @@ def test_recording_with_frames_from_before(tmp_path: Path) -> None:
     source.feed(*(frame_at(i, 300 + i) for i in range(10, 15)))
     until(lambda: len(session.footage) == 15)
     session.add_mark(MarkKind.NOTE, 0.5, "seen")
+    session.remove_mark(session.add_mark(MarkKind.PLAIN, 0.5, "a slip"))
     summary = session.stop_recording()
     assert summary is not None
     assert (summary.frames, summary.dropped, summary.trouble) == (8, 0, "")
@@ -236,4 +241,113 @@ def test_regions_drawn_later_are_measured_on_past_frames() -> None:
     assert session.wait(5)
     assert session.wait_measured(5)
     np.testing.assert_allclose(session.curves.column(SPOT.id, "min"), 300 + np.arange(60))
+    session.close()
+
+
+def test_a_slow_pipeline_drops_and_counts_and_the_gap_shows() -> None:
+    busy, go = threading.Event(), threading.Event()
+
+    class Slow:
+        frames: ClassVar[list[Frame]] = []
+
+        def take_frame(self, frame: Frame, *, resumed: bool) -> None:
+            busy.set()
+            go.wait(5)
+            self.frames.append(frame)
+
+        def take_supply(self, samples: tuple[SupplySample, ...]) -> None:
+            pass
+
+    losses, taker = LossCounter(), Slow()
+    source = ScriptedSource([frame_at(0)])
+    feed = LiveFeed(source, taker, losses, reopen=None, clock=FakeClock(), stall_s=1.0)
+    feed.start()
+    assert busy.wait(5)
+    source.feed(*(frame_at(i) for i in range(1, 100)))
+    until(lambda: losses.now().received == 100)
+    assert losses.now().queue_dropped == 99 - QUEUE_FRAMES
+    go.set()
+    until(lambda: len(taker.frames) == 1 + QUEUE_FRAMES)
+    source.feed(frame_at(100))
+    source.end()
+    assert feed.wait(5)
+    assert FrameFlag.GAP_BEFORE in taker.frames[-1].flags
+    assert losses.now().received == len(taker.frames) + losses.now().queue_dropped
+    feed.close()
+
+
+def test_closing_while_the_source_is_being_opened_anew() -> None:
+    asked, answer = threading.Event(), threading.Event()
+    late = ScriptedSource([frame_at(0)])
+
+    def reopen() -> ScriptedSource:
+        asked.set()
+        answer.wait(5)
+        return late
+
+    session = Session.live(ScriptedSource([SourceLostError("gone")]), reopen=reopen)
+    session.start()
+    assert session.wait(5)
+    session.reconnect()
+    assert asked.wait(5)
+    session.reconnect()  # impatient: asks no second time
+    closer = threading.Thread(target=session.close)
+    closer.start()
+    answer.set()
+    closer.join(5)
+    assert not closer.is_alive()
+    assert late.closed
+    session.close()
+
+
+def test_closing_a_session_that_never_started_lets_go_of_the_source() -> None:
+    source = ScriptedSource()
+    session = Session.live(source)
+    session.close()
+    assert source.closed
+
+
+def test_another_camera_is_not_taken_for_the_old_one() -> None:
+    other = ScriptedSource(info=info_of((5, 5)))
+    session = Session.live(ScriptedSource([SourceLostError("gone")]), reopen=lambda: other)
+    session.start()
+    assert session.wait(5)
+    session.reconnect()
+    assert session.wait(5)
+    assert state_of(session) is SessionState.FAILED
+    assert "5 x 5" in session.trouble
+    assert other.closed
+    session.close()
+
+
+def test_recording_goes_on_over_a_reconnection(tmp_path: Path) -> None:
+    clock = FakeClock()
+    first = ScriptedSource([frame_at(i) for i in range(3)])
+    second = ScriptedSource([frame_at(i) for i in range(2)])
+    session = Session.live(first, reopen=lambda: second, clock=clock)
+    session.start_recording(tmp_path / "a.h5")
+    session.start()
+    first.feed(SourceLostError("unplugged"))
+    assert session.wait(5)
+    clock.now_s += 3.0
+    session.reconnect()
+    until(lambda: session.losses.received == 5)
+    session.close()
+    with open_recording(tmp_path / "a.h5") as film:
+        np.testing.assert_allclose(film.times_s, [0, 0.04, 0.08, 3.08, 3.12])
+        assert [m.kind for m in film.marks] == [MarkKind.GAP]
+        assert FrameFlag.GAP_BEFORE in film.frame(3).flags
+
+
+def test_a_recording_taken_away_meanwhile_is_told(tmp_path: Path) -> None:
+    source = ScriptedSource([frame_at(i) for i in range(3)])
+    session = Session.live(source)
+    session.start_recording(tmp_path / "a.h5")
+    session.start()
+    source.end()
+    assert session.wait(5)
+    (tmp_path / "a.h5").unlink()
+    summary = session.stop_recording()
+    assert summary is not None
+    assert any(e.kind is EventKind.WARNING for e in session.take_events())
     session.close()

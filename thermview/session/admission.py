@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from thermview.frames import Frame, FrameFlag
@@ -44,7 +45,8 @@ class Admission:
             frame = replace(
                 frame, time_s=frame.time_s + self.shift_s, index=frame.index + self._shift_index
             )
-        follows = self._last is None or frame.time_s > self._last.time_s
+        after_s = self._last.time_s if self._last is not None else -math.inf
+        follows = after_s < frame.time_s < math.inf  # False for NaN
         self._losses.add(
             received=1,
             damaged=int(FrameFlag.DAMAGED in frame.flags or not follows),

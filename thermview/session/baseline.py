@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import suppress
+
 import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.trend import Slope, is_settled, robust_slope
-from thermview.frames import Footage
+from thermview.errors import ThermviewError
+from thermview.frames import Footage, Frame
 from thermview.regions import RegionSet
 from thermview.session.curves import CurveStore
 
@@ -25,12 +29,10 @@ def mean_image(footage: Footage, start_s: float, end_s: float) -> NDArray[np.flo
     total: NDArray[np.float64] | None = None
     used = 0
     scale = footage.info.scale
-    for number in _between(footage, start_s, end_s):
-        frame = footage.frame(number)
-        if not frame.held:
-            total = frame.counts.astype(np.float64) if total is None else total + frame.counts
-            scale = frame.scale
-            used += 1
+    for frame in _whole_frames(footage, _between(footage, start_s, end_s)):
+        total = frame.counts.astype(np.float64) if total is None else total + frame.counts
+        scale = frame.scale
+        used += 1
     if total is None:
         return None
     mean = total / used
@@ -63,6 +65,15 @@ def _between(footage: Footage, start_s: float, end_s: float) -> range:
     return range(max(low, footage.first), max(high, low))
 
 
+def _whole_frames(footage: Footage, numbers: range) -> Iterator[Frame]:
+    """Give the frames that show the scene; one that cannot be had is left out."""
+    for number in numbers:
+        with suppress(ThermviewError, IndexError):
+            frame = footage.frame(number)
+            if not frame.held:
+                yield frame
+
+
 def _slope(curves: CurveStore, region_id: str, numbers: range) -> Slope:
     part = slice(numbers.start, numbers.stop)
     return robust_slope(curves.times_s[part], curves.column(region_id, "mean")[part])
@@ -70,7 +81,6 @@ def _slope(curves: CurveStore, region_id: str, numbers: range) -> Slope:
 
 def _picture_slope(footage: Footage, numbers: range) -> Slope:
     every = max(1, len(numbers) // TREND_FRAMES)
-    frames = [footage.frame(number) for number in numbers[::every]]
-    whole = [f for f in frames if not f.held]
+    whole = list(_whole_frames(footage, numbers[::every]))
     means = [f.scale.kelvin_of(float(np.nanmean(f.counts))) for f in whole]
     return robust_slope([f.time_s for f in whole], means)

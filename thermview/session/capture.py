@@ -5,6 +5,7 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 
 from thermview.errors import SourceEndedError, ThermviewError
@@ -64,7 +65,8 @@ class Capture:
     def close(self) -> None:
         """Stop reading and let go of the source; waits for the thread."""
         self._stop.set()
-        self._source.close()
+        with suppress(Exception):  # a device that is gone may refuse; nothing is lost by that
+            self._source.close()
         if self._thread.ident is not None:
             self._thread.join()
 
@@ -119,3 +121,5 @@ class Capture:
             except queue.Full:
                 continue
             return
+        if isinstance(item, Frame):
+            self._losses.add(queue_dropped=1)

@@ -6,7 +6,7 @@ import threading
 from dataclasses import replace
 from pathlib import Path
 
-from thermview.errors import UsageError
+from thermview.errors import ThermviewError, UsageError
 from thermview.frames import Frame, Mark, MarkKind, SupplySample
 from thermview.recording import RecordedFootage, Writer, open_recording
 from thermview.session.acting import Actions, RecordingPlace
@@ -126,15 +126,22 @@ class Intake:
         return recorder
 
     def _finish(self, recorder: Recorder) -> RecordingSummary:
-        summary = recorder.stop()
+        summary = recorder.stop(self._ledger.marks.all)
         with self._switch:
             if self._recorder is None and not summary.trouble and summary.frames:
-                finished = _Finished(recorder, open_recording(summary.path))
-                self.history.attach(finished)
-                self._keep_finished(finished)
+                self._read_back(recorder, summary.path)
         words = f"recorded {summary.frames} frames, {summary.seconds:.1f} s, into {summary.path}"
         self._ledger.tell(EventKind.RECORDING, words, summary)
         return summary
+
+    def _read_back(self, recorder: Recorder, path: Path) -> None:
+        try:
+            finished = _Finished(recorder, open_recording(path))
+        except ThermviewError as error:  # moved away meanwhile: older frames are not at hand then
+            self._ledger.tell(EventKind.WARNING, str(error))
+            return
+        self.history.attach(finished)
+        self._keep_finished(finished)
 
     def close(self) -> None:
         """Finish a recording and let go of the file."""

@@ -22,6 +22,9 @@ FRAMES_MISSED = 3
 """A slow source has not stalled before it missed so many frames."""
 
 
+_NOTHING_TO_REOPEN = (SessionState.IDLE, SessionState.RECONNECTING)
+
+
 class Taker(Protocol):
     """What the feed delivers to, on the pipeline's thread."""
 
@@ -105,7 +108,7 @@ class LiveFeed:
         if self._reopen is None:
             raise UsageError(f"{self.info.name} cannot be opened anew from here; open it again")
         with self._lock:
-            if self._closed.is_set() or self._phase.state is SessionState.RECONNECTING:
+            if self._closed.is_set() or self._phase.state in _NOTHING_TO_REOPEN:
                 return
             self._phase = _Phase(SessionState.RECONNECTING)
             self._settled.clear()

@@ -25,6 +25,7 @@ class FrameWriter(Protocol):
     def take(self, frame: Frame) -> None: ...  # noqa: D102
     def take_supply(self, samples: Iterable[SupplySample]) -> None: ...  # noqa: D102
     def add_mark(self, mark: Mark) -> None: ...  # noqa: D102
+    def set_marks(self, marks: Iterable[Mark]) -> None: ...  # noqa: D102
     def frame(self, number: int) -> Frame: ...  # noqa: D102
     def close(self) -> None: ...  # noqa: D102
 
@@ -87,6 +88,7 @@ class Recorder:
         self._queue: queue.SimpleQueue[Item | None] = queue.SimpleQueue()
         self._numbers: list[int] = []
         self._span_s: tuple[float, float] = (0.0, 0.0)
+        self._marks: tuple[Mark, ...] = ()
         self._dropped = 0
         self._trouble = ""
         self._thread = threading.Thread(target=self._run, name="thermview recorder", daemon=True)
@@ -106,8 +108,9 @@ class Recorder:
         """Take supply samples or a mark; they are small and never dropped for want of room."""
         self._queue.put(item)
 
-    def stop(self) -> RecordingSummary:
-        """Write what waits, close the file and return what it amounts to. Once."""
+    def stop(self, marks: Iterable[Mark]) -> RecordingSummary:
+        """Write what waits, put the marks as they stand now, close the file. Once."""
+        self._marks = tuple(marks)
         self._queue.put(None)
         self._thread.join()
         return self.status()
@@ -151,6 +154,8 @@ class Recorder:
             if isinstance(waiting, _Numbered):
                 self._room.release()
         try:
+            if not self._trouble:
+                self._writer.set_marks(m for m in self._marks if m.time_s >= self._span_s[0])
             self._writer.close()
         except (ThermviewError, OSError) as error:
             self._fail(error)

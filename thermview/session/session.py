@@ -263,7 +263,7 @@ class Session:
         return mark
 
     def remove_mark(self, mark: Mark) -> None:
-        """Take a mark away from the session; a file being written keeps it."""
+        """Take a mark away; a recording that runs will be finished without it."""
         self._ledger.marks.remove(mark)
 
     # -- zero ----------------------------------------------------------------------------------

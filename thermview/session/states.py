@@ -49,7 +49,7 @@ class SessionEvent:
 class EventBox:
     """Events from any thread, taken by one reader; the oldest are let go when nobody reads."""
 
-    def __init__(self, capacity: int = 1000) -> None:
+    def __init__(self, capacity: int = 256) -> None:
         self._events: deque[SessionEvent] = deque(maxlen=capacity)
         self._lock = threading.Lock()
 
