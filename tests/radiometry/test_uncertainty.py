@@ -16,7 +16,8 @@ from uncertainties import ufloat, wrap
 
 from thermview.errors import UsageError
 from thermview.radiometry import Setting, apparent_temperature, band_radiance, object_temperature
-from thermview.radiometry.rise import read_rise
+from thermview.radiometry.emissivity import first_order
+from thermview.radiometry.rise import read_rise, read_rises
 from thermview.radiometry.uncertainty import (
     COVERAGE_FACTOR,
     SOURCES,
@@ -25,6 +26,7 @@ from thermview.radiometry.uncertainty import (
     from_limit,
     read,
     read_many,
+    usual_doubt,
 )
 
 ZERO_C = 273.15
@@ -140,12 +142,31 @@ def test_first_order_agrees_with_gtc_and_uncertainties() -> None:
     )
 
 
+def _sum_of(widths: tuple[float, ...]) -> float:
+    inputs = {str(n): (0.0, u) for n, u in enumerate(widths)}
+    return first_order(lambda v: math.fsum(v.values()), inputs)[1]
+
+
 def test_gum_example_h1() -> None:
-    # JCGM 100 H.1: end gauge; components in nm give 32 nm; 31.6639 computed with GTC
+    # JCGM 100 H.1: end gauge, components in nm; 31.6639 nm computed with GTC (32 nm printed)
     parts = (25.0, 16.599, 6.7, 5.8, 3.9, 2.887)
-    assert math.sqrt(sum(p * p for p in parts)) == pytest.approx(31.6639, abs=0.02)
-    total = sum(GTC.ureal(0.0, p) for p in parts)
-    assert total.u == pytest.approx(math.sqrt(sum(p * p for p in parts)))
+    assert _sum_of(parts) == pytest.approx(31.6639, abs=6e-5)
+    assert sum(GTC.ureal(0.0, p) for p in parts).u == pytest.approx(_sum_of(parts))
+
+
+def test_jcgm_101_additive_model() -> None:
+    # JCGM 101 section 9.2 (from memory, reproduced by Monte Carlo here)
+    assert _sum_of((1, 1, 1, 1)) == pytest.approx(2.0)
+    assert pytest.approx(3.92, abs=0.005) == COVERAGE_FACTOR * 2.0
+    wide = _sum_of((1, 1, 1, 10))
+    assert wide == pytest.approx(10.1, abs=0.06)
+    assert pytest.approx(19.9, abs=0.05) == COVERAGE_FACTOR * wide
+    rng = np.random.default_rng(9)
+    half = math.sqrt(3.0)  # rectangular of unit standard uncertainty
+    flat = rng.uniform(-half, half, (4, 1_000_000))
+    assert np.quantile(flat.sum(axis=0), 0.975) == pytest.approx(3.88, abs=0.02)
+    # one wide rectangular input: the normal interval is too wide, never too narrow
+    assert np.quantile(flat[:3].sum(axis=0) + 10 * flat[3], 0.975) == pytest.approx(17.0, abs=0.05)
 
 
 def test_limits_are_rectangular() -> None:
@@ -309,3 +330,40 @@ def test_rise_of_what_is_not_there() -> None:
     low = read_rise(310.0, 300.0, Setting(0.05), Doubt(emissivity=0.05))
     assert (low.low_k, low.high_k) == (-math.inf, math.inf)
     assert not low.readable
+
+
+def test_many_rises_are_the_single_ones() -> None:
+    setting = Setting(0.6)
+    doubt = usual_doubt(setting)
+    now_k = np.array([298.0, 310.0, np.nan, 340.0])
+    many = read_rises(now_k, 297.0, setting, doubt, baseline_noise_k=0.01)
+    for place, kelvin in enumerate(now_k):
+        one = read_rise(float(kelvin), 297.0, setting, doubt, baseline_noise_k=0.01)
+        np.testing.assert_equal(float(many.value_k[place]), one.value_k)
+        np.testing.assert_equal(float(many.high_k[place]), one.high_k)
+
+
+def test_coverage_of_rises() -> None:
+    rng = np.random.default_rng(21)
+    held = 0
+    trials = 1500
+    for _ in range(trials):
+        eps, room_k, start_k = rng.uniform(0.3, 0.98), rng.uniform(283, 308), rng.uniform(290, 305)
+        truth_k = rng.uniform(0.0, 60.0)
+        u_eps = rng.uniform(0.005, 0.05)
+        doubt = Doubt(0.05, 1.0, u_eps, 2.0, reflected_change_k=0.2, camera_gain=0.01)
+        z = rng.standard_normal(7)
+        change_k = room_k + doubt.reflected_change_k * z[0]
+        before_k = float(apparent_temperature(start_k, Setting(eps, room_k)))
+        now_k = float(apparent_temperature(start_k + truth_k, Setting(eps, change_k)))
+        now_k += doubt.camera_k * z[1] + 0.05 * z[2] + 0.01 * z[3] * (now_k - before_k)
+        before_k += doubt.camera_k * z[1] + 0.01 * z[4]
+        stated = Setting(min(eps + u_eps * z[5], 1.0), room_k + doubt.reflected_k * z[6])
+        found = read_rise(now_k, before_k, stated, doubt, baseline_noise_k=0.01)
+        held += found.low_k <= truth_k <= found.high_k
+    assert 0.93 <= held / trials <= 0.97
+
+
+def test_usual_doubt_knows_metal_less() -> None:
+    assert usual_doubt(Setting(0.2)).emissivity > usual_doubt(Setting(0.95)).emissivity
+    assert usual_doubt(Setting(0.95), netd_k=0.03, accuracy_k=0.4).camera_k == 0.4

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from thermview.radiometry.equation import object_temperature
 from thermview.radiometry.planck import Floats
@@ -15,6 +15,7 @@ from thermview.radiometry.uncertainty import (
     LIMIT_K,
     Doubt,
     Reading,
+    Readings,
     contributions,
     judge,
     no_solution,
@@ -32,7 +33,23 @@ def read_rise(
     baseline_noise_k: float = 0.0,
     limit_k: float = LIMIT_K,
 ) -> Reading:
-    """Return the rise of an object with its uncertainty, K.
+    """Return one rise of an object with its uncertainty, K; see `read_rises`."""
+    many = read_rises(
+        now_k, baseline_k, setting, doubt, baseline_noise_k=baseline_noise_k, limit_k=limit_k
+    )
+    return single(many, limit_k, no_solution(now_k) or no_solution(baseline_k))
+
+
+def read_rises(
+    now_k: ArrayLike,
+    baseline_k: ArrayLike,
+    setting: Setting,
+    doubt: Doubt,
+    *,
+    baseline_noise_k: float = 0.0,
+    limit_k: float = LIMIT_K,
+) -> Readings:
+    """Return rises of an object with their uncertainties, K.
 
     Emissivity, reflected temperature and the camera's error are the same in both readings: what
     counts is how differently they act on the two. Only noise, a change of what is mirrored and
@@ -40,63 +57,65 @@ def read_rise(
 
     Parameters
     ----------
-    now_k, baseline_k : float
-        Apparent temperatures, K.
+    now_k, baseline_k : array_like
+        Apparent temperatures, K, of one shape or broadcast.
     setting, doubt : Setting, Doubt
         As for `read`; `doubt.noise_k` is of the reading now.
     baseline_noise_k : float
         Of the baseline, K; it is usually a mean of many frames.
     """
-    pair = np.array([now_k, baseline_k], dtype=np.float64)
+    pair = np.stack(
+        np.broadcast_arrays(np.asarray(now_k, np.float64), np.asarray(baseline_k, np.float64))
+    )
     rise_k = _rise(pair, setting)
     shares_k = _rise_terms(pair, setting, doubt, baseline_noise_k)
-    first_order_k = float(np.sqrt((shares_k**2).sum()))
-    low_k, high_k = _rise_interval(pair, setting, doubt, baseline_noise_k)
-    interval_k = (np.array(low_k), np.array(high_k))
-    many = judge(np.array(rise_k), np.array(first_order_k), interval_k, shares_k, limit_k)
-    return single(many, limit_k, no_solution(now_k) or no_solution(baseline_k))
+    first_order_k = np.sqrt((shares_k**2).sum(axis=0))
+    interval_k = _rise_interval(pair, rise_k, setting, doubt, baseline_noise_k)
+    return judge(rise_k, first_order_k, interval_k, shares_k, limit_k)
 
 
-def _rise(pair_k: Floats, setting: Setting) -> float:
+def _rise(pair_k: Floats, setting: Setting) -> Floats:
     now, before = object_temperature(pair_k, setting)
-    return float(now - before)
+    return np.asarray(now - before)
 
 
 def _rise_terms(pair_k: Floats, setting: Setting, doubt: Doubt, baseline_noise_k: float) -> Floats:
     """Return first-order contributions to a rise, K, in the order of `SOURCES`."""
-    c = sensitivities(pair_k, object_temperature(pair_k, setting), setting)
-    shares_k = contributions(pair_k, object_temperature(pair_k, setting), setting, doubt)
+    object_k = object_temperature(pair_k, setting)
+    c = sensitivities(pair_k, object_k, setting)
+    shares_k = contributions(pair_k, object_k, setting, doubt)
     rise = shares_k[:, 0] - shares_k[:, 1]  # what is common to both readings
-    rise[0] = math.hypot(c["apparent"][0] * doubt.noise_k, c["apparent"][1] * baseline_noise_k)
+    rise[0] = np.hypot(c["apparent"][0] * doubt.noise_k, c["apparent"][1] * baseline_noise_k)
     gain_k = c["apparent"][0] * (pair_k[0] - pair_k[1]) * doubt.camera_gain
-    rise[1] = math.hypot(rise[1], gain_k)
-    rise[3] = math.hypot(rise[3], c["reflected"][0] * doubt.reflected_change_k)
+    rise[1] = np.hypot(rise[1], gain_k)
+    rise[3] = np.hypot(rise[3], c["reflected"][0] * doubt.reflected_change_k)
     return rise
 
 
 def _rise_interval(
-    pair_k: Floats, setting: Setting, doubt: Doubt, baseline_noise_k: float
-) -> tuple[float, float]:
-    """Return the ends of the 95 % interval of a rise, K.
+    pair_k: Floats, rise_k: Floats, setting: Setting, doubt: Doubt, baseline_noise_k: float
+) -> tuple[Floats, Floats]:
+    """Return the ends of the 95 % interval of rises, K.
 
     The emissivity's share is exact: the rise at the ends of the emissivity's own interval. The
-    other shares are taken there too, since they grow as the emissivity falls.
+    other shares are taken there too, since they grow as the emissivity falls. Where the emissivity
+    may be so low that nothing is left of the object's own radiance, there are no ends.
     """
-    rise_k = _rise(pair_k, setting)
     others = replace(doubt, emissivity=0.0)
-    ends = []
+    aways, rests = [], []
     for sign in (1.0, -1.0):
         eps = setting.emissivity + sign * COVERAGE_FACTOR * doubt.emissivity
-        if eps <= 0.0:
-            return (-math.inf, math.inf) if math.isfinite(rise_k) else (math.nan, math.nan)
-        at_end = replace(setting, emissivity=min(eps, 1.0))
+        at_end = replace(setting, emissivity=min(max(eps, 1e-6), 1.0))
         away = _rise(pair_k, at_end) - rise_k
-        if math.isnan(
-            away
-        ):  # the emissivity may be so low that nothing is left of the object's own
-            return (-math.inf, math.inf) if math.isfinite(rise_k) else (math.nan, math.nan)
-        rest = np.sqrt((_rise_terms(pair_k, at_end, others, baseline_noise_k) ** 2).sum())
-        ends.append((away, COVERAGE_FACTOR * float(rest)))
-    low = min(ends, key=lambda end: end[0])
-    high = max(ends, key=lambda end: end[0])
-    return rise_k - math.hypot(*low), rise_k + math.hypot(*high)
+        aways.append(away if eps > 0.0 else np.full_like(away, np.nan))
+        terms_k = _rise_terms(pair_k, at_end, others, baseline_noise_k)
+        rests.append(COVERAGE_FACTOR * np.sqrt((terms_k**2).sum(axis=0)))
+    first_is_low = aways[0] <= aways[1]
+    low_k = rise_k - np.hypot(
+        np.where(first_is_low, aways[0], aways[1]), np.where(first_is_low, rests[0], rests[1])
+    )
+    high_k = rise_k + np.hypot(
+        np.where(first_is_low, aways[1], aways[0]), np.where(first_is_low, rests[1], rests[0])
+    )
+    endless = np.isfinite(rise_k) & ~(np.isfinite(low_k) & np.isfinite(high_k))
+    return np.where(endless, -np.inf, low_k), np.where(endless, np.inf, high_k)

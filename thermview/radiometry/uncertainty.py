@@ -75,6 +75,34 @@ def from_limit(half_width: float) -> float:
     return half_width / math.sqrt(3.0)
 
 
+def usual_doubt(
+    setting: Setting, *, netd_k: float | None = None, accuracy_k: float | None = None
+) -> Doubt:
+    """Return what may be assumed where nobody stated anything better (common practice, no source).
+
+    Parameters
+    ----------
+    setting : Setting
+        A surface of high emissivity is taken as better known than a metal.
+    netd_k : float or None
+        Measured noise; else 0.05 K.
+    accuracy_k : float or None
+        Standard uncertainty of the camera; else that of a stated ± 2 K.
+    """
+    return Doubt(
+        noise_k=0.05 if netd_k is None else netd_k,
+        camera_k=from_limit(2.0) if accuracy_k is None else accuracy_k,
+        emissivity=0.02 if setting.emissivity >= 0.85 else 0.05,
+        reflected_k=2.0,
+        air_k=2.0,
+        air_transmission=0.0 if setting.air_transmission == 1.0 else 0.01,
+        window_k=2.0,
+        window_transmission=0.0 if setting.window_transmission == 1.0 else 0.02,
+        reflected_change_k=0.2,
+        camera_gain=0.01,
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Reading:
     """One object temperature (or rise) with what is known of its worth.
