@@ -119,6 +119,8 @@ def test_robust_range_ignores_bad_pixels_but_not_small_parts() -> None:
     assert 29970 < low < 30000 < high < 30030
     counts[30:33, 50:53] = 31000  # nine pixels: a part
     assert robust_range(counts)[1] == 31000
+    counts[:4, :8] = 20000  # a shiny part that mirrors something cold, 0.7 % of the picture
+    assert robust_range(counts)[0] > 29970
     kelvin = counts.astype(np.float32)
     kelvin[5:9, 5:9] = np.nan
     assert robust_range(kelvin)[1] == 31000

@@ -53,6 +53,7 @@ def test_labels_never_leave_the_picture_nor_cover_their_own_region(found: list[Q
             assert not FRAME.intersects(label.box)
             continue
         assert FRAME.contains(rect)
+        assert rect.adjusted(-60, -60, 60, 60).intersects(label.box)  # never far from it
         if len(found) == 1:
             assert not rect.intersects(label.box)
 

@@ -15,6 +15,7 @@ from pytestqt.qtbot import QtBot
 
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Spot
 from thermview.ui.desk import Desk
+from thermview.ui.display import View
 from thermview.ui.picture import PictureView, ToolKind
 
 LEFT, MIDDLE = Qt.MouseButton.LeftButton, Qt.MouseButton.MiddleButton
@@ -354,3 +355,22 @@ def test_a_known_package_gives_the_length(desk: Desk, view: PictureView) -> None
     view.ruler.use.click()
     # the chip size 0603 is 1.6 mm long: its metric code is 1608 (IEC 60115-8, from memory)
     assert desk.display.mm_per_px == pytest.approx(1.6 / 16)
+
+
+def test_a_region_too_small_for_handles_is_moved(desk: Desk, view: PictureView) -> None:
+    region = desk.document.add(Rectangle(20, 20, 2, 2))  # 16 px on screen
+    desk.select((region.id,))
+    drag(view, (20.25, 20.25), (30.25, 25.25))
+    assert only(desk).shape == Rectangle(30, 25, 2, 2)
+    view.canvas.zoom(4.0, QPointF(place(view, 31, 26)))
+    drag(view, (32, 27), (33, 28))
+    assert only(desk).shape == Rectangle(30, 25, 3, 3)
+
+
+def test_another_view_has_its_automatic_level_at_once(desk: Desk, view: PictureView) -> None:
+    desk.display.set_baseline(np.full((ROWS, COLUMNS), 299.0, np.float32))
+    desk.display.set_view(View.RISE)
+    assert desk.display.low_k == 0.0
+    assert 1.0 < desk.display.high_k < 2.0
+    desk.display.set_view(View.TEMPERATURE)
+    assert 299.0 < desk.display.low_k < 300.0

@@ -12,15 +12,19 @@ from numpy.typing import NDArray
 _RISE_TIME_S = 0.3  # opens quickly, so that a part that lights up is not burnt out for long
 _FALL_TIME_S = 2.0  # closes slowly
 _JUMP_S = 1.0  # a longer step in time is a jump in the recording: no smoothing across it
+_LOW_PERCENT = 2.0
+_STRIDE = 3  # every ninth pixel tells a percentile well enough
 _DEAD_BAND = 0.01  # of the span; smaller moves than this are noise
 
 
 def robust_range(values: NDArray[Any]) -> tuple[float, float]:
-    """Return lowest and highest value that a few bad pixels do not decide.
+    """Return a low and a high value between which a picture is worth showing.
 
-    A 3 x 3 median removes single pixels and clusters of up to four, yet keeps the smallest part
-    worth seeing; a percentile of a whole picture would cut such a part off with them. NaN is left
-    out; a picture without any number gives (nan, nan).
+    The high end is the largest value that a few bad pixels do not decide: a 3 x 3 median removes
+    single pixels and clusters of up to four, yet keeps the smallest part worth seeing, which a
+    percentile of the whole picture would cut off with them. The low end is a percentile: heat is
+    what is looked for, and shiny parts that mirror a cold corner would use up half of the axis.
+    NaN is left out; a picture without any number gives (nan, nan).
 
     Parameters
     ----------
@@ -33,7 +37,8 @@ def robust_range(values: NDArray[Any]) -> tuple[float, float]:
         values = np.where(finite, values, np.median(values[finite])).astype(np.float32)
     if min(values.shape) >= 3:
         values = cv2.medianBlur(np.ascontiguousarray(values), 3)
-    return float(values.min()), float(values.max())
+    low, high = np.percentile(values[::_STRIDE, ::_STRIDE], _LOW_PERCENT), values.max()
+    return min(float(low), float(high)), float(high)
 
 
 class AutoLevel:

@@ -10,6 +10,11 @@ from PySide6.QtGui import QPainterPath, QPolygonF
 
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
 
+REACH = 7.0
+"""Widget px around a handle or a line that count as hitting it."""
+
+_HANDLE_ROOM = 28.0  # widget px; a shape that is smaller has no handles
+
 
 def outline(shape: Shape) -> QPainterPath:
     """Return a shape's outline in the picture's axes; a spot is the pixel that holds it."""
@@ -57,11 +62,22 @@ def region_at(regions: tuple[Region, ...], x: float, y: float, reach: float) -> 
     return min(near, key=lambda region: _extent(region.shape), default=None)
 
 
-def handle_at(shape: Shape, x: float, y: float, reach: float) -> int | None:
-    """Return the number of the shape's nearest handle within `reach` px of a point, or None."""
-    apart = [math.hypot(x - hx, y - hy) for hx, hy in shape.handles()]
-    nearest = min(range(len(apart)), key=apart.__getitem__)
-    return nearest if apart[nearest] <= reach else None
+def handles_of(shape: Shape, zoom: float) -> tuple[tuple[float, float], ...]:
+    """Return the points to drag a shape into form by, px.
+
+    None where the shape is so small on screen (`zoom` widget pixels per px) that they would cover
+    it: then a drag moves it.
+    """
+    left, top, right, bottom = shape.bounds()
+    room = max(right - left, bottom - top) * zoom
+    return shape.handles() if room >= _HANDLE_ROOM else ()
+
+
+def handle_at(shape: Shape, x: float, y: float, zoom: float) -> int | None:
+    """Return the number of the shape's nearest handle at a point, or None."""
+    apart = [math.hypot(x - hx, y - hy) * zoom for hx, hy in handles_of(shape, zoom)]
+    nearest = min(range(len(apart)), key=apart.__getitem__, default=None)
+    return nearest if nearest is not None and apart[nearest] <= REACH else None
 
 
 def _extent(shape: Shape) -> float:

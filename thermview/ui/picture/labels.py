@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +37,7 @@ def place(
         if not frame.intersects(_at_least(label.box)):
             result.append(None)
             continue
-        spots = list(_candidates(label, frame))
+        spots = _candidates(label, frame)
         corners = _corners(spots)
         cost = _OTHER * _shared(corners, boxes)
         cost += (_OWN - _OTHER) * _shared(corners, boxes[number : number + 1])
@@ -48,13 +48,13 @@ def place(
     return result
 
 
-def _candidates(label: Wanted, frame: QRectF) -> Iterator[QRectF]:
-    """Yield places around the box, the customary first, each pushed into the frame."""
+def _candidates(label: Wanted, frame: QRectF) -> list[QRectF]:
+    """Return places around the box, the customary first, each pushed into the frame."""
     box, width, height = label.box, label.size.width(), label.size.height()
     middle_x, middle_y = box.center().x() - width / 2, box.center().y() - height / 2
     above, below = box.top() - _GAP - height, box.bottom() + _GAP
     right, left = box.right() + _GAP, box.left() - _GAP - width
-    for corner in (
+    beside = [
         QPointF(middle_x, above),
         QPointF(middle_x, below),
         QPointF(right, middle_y),
@@ -67,10 +67,12 @@ def _candidates(label: Wanted, frame: QRectF) -> Iterator[QRectF]:
         QPointF(middle_x, below + height),
         QPointF(right + width / 2, middle_y),
         QPointF(left - width / 2, middle_y),
-    ):
-        yield _inside(QRectF(corner, label.size), frame)
-    # a box that fills the frame: its label has to lie on it, in a corner
-    yield _inside(QRectF(frame.topLeft(), label.size), frame)
+    ]
+    spots = [_inside(QRectF(corner, label.size), frame) for corner in beside]
+    if all(spot.intersects(box) for spot in spots):
+        # the box fills the frame: its label has to lie on it, in a corner
+        return [_inside(QRectF(frame.topLeft(), label.size), frame)]
+    return spots
 
 
 def _inside(rect: QRectF, frame: QRectF) -> QRectF:

@@ -10,7 +10,7 @@ from PySide6.QtGui import QColor, QPainter, QPainterPath
 
 from thermview.regions import Line, Region, Spot
 from thermview.ui.picture import labels
-from thermview.ui.picture.geometry import outline
+from thermview.ui.picture.geometry import handles_of, outline
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.labels import Wanted
 from thermview.ui.picture.mapping import Mapping
@@ -64,8 +64,8 @@ class Layer:
         for region, path in zip(content.regions, paths, strict=True):
             chosen = region.id in content.selected
             ink.stroke(pen, path, QColor(content.line_of(region.id)), 2.5 if chosen else 1.5)
-            if chosen and not isinstance(region.shape, Spot):
-                for x, y in region.shape.handles():
+            if chosen:
+                for x, y in handles_of(region.shape, mapping.zoom):
                     ink.handle(pen, mapping.to_widget(x, y))
         chunks = [ink.label(reading) for reading in content.readings]
         boxes = [path.boundingRect() for path in paths]

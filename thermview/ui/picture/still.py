@@ -123,7 +123,9 @@ def draw_scale(pen: QPainter, desk: Desk, ink: Ink, bar: QRectF) -> None:
     pen.drawRect(bar)
     low, high = display.level(display.low_k), display.level(display.high_k)
     pen.setFont(ink.body)
-    for number in round_numbers(low, high, bar.height() / 48):
+    numbers = round_numbers(low, high, bar.height() / 48)
+    decimals = max((len(f"{number:g}".partition(".")[2]) for number in numbers), default=0)
+    for number in numbers:
         y = bar.bottom() - (number - low) / (high - low) * bar.height()
         pen.setPen(QPen(QColor(ink.theme.line), 1))
         pen.drawLine(QPointF(bar.right(), y), QPointF(bar.right() + 5, y))
@@ -131,13 +133,13 @@ def draw_scale(pen: QPainter, desk: Desk, ink: Ink, bar: QRectF) -> None:
         half = QFontMetricsF(ink.body).height() / 2
         at = min(max(y, bar.top() + half), bar.bottom() - half)
         rect = QRectF(bar.right() + 9, at - half, _BAR_ROOM, 2 * half)
-        pen.drawText(rect, int(Qt.AlignmentFlag.AlignVCenter), _number_text(number, desk))
+        pen.drawText(rect, int(Qt.AlignmentFlag.AlignVCenter), _number_text(number, decimals, desk))
 
 
-def _number_text(number: float, desk: Desk) -> str:
+def _number_text(number: float, decimals: int, desk: Desk) -> str:
     display = desk.display
     sign = "+" if display.view is View.RISE and number > 0 else ""
-    text = f"{sign}{number:.10g}".replace("-", "−")
+    text = f"{sign}{number:.{decimals}f}".replace("-", "−")
     return f"{text} {display.level_symbol}".rstrip()
 
 

@@ -15,11 +15,10 @@ from PySide6.QtGui import QColor, QPainter, QPainterPath, QPolygonF
 
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
 from thermview.ui.desk import Desk
-from thermview.ui.picture.geometry import handle_at, length_text, outline, region_at
+from thermview.ui.picture.geometry import REACH, handle_at, length_text, outline, region_at
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 
-_REACH = 7.0  # widget px around a handle or a line that count as hitting it
 _SMALLEST_DRAG = 4.0  # widget px; less is a click
 
 
@@ -51,7 +50,7 @@ class Touch:
     @property
     def reach(self) -> float:
         """Return, in picture px, how near counts as hitting."""
-        return _REACH / self.mapping.zoom
+        return REACH / self.mapping.zoom
 
 
 class Tool:
@@ -186,10 +185,9 @@ class SelectTool(Tool):
         if touch.label_of is not None or touch.more:
             return None
         for region in self.desk.selected_regions():
-            if not isinstance(region.shape, Spot):
-                number = handle_at(region.shape, touch.x, touch.y, touch.reach)
-                if number is not None:
-                    return region, number
+            number = handle_at(region.shape, touch.x, touch.y, touch.mapping.zoom)
+            if number is not None:
+                return region, number
         return None
 
 

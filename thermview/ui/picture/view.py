@@ -176,8 +176,10 @@ class PictureView(QWidget):
         self.canvas.update()
 
     def _scale_changed(self) -> None:
+        display, shown = self.desk.display, self.desk.shown
+        if shown is not None:
+            display.observe(shown)  # another view or mode has its level at once
         self.canvas.refresh()
-        display = self.desk.display
         self.actions_by_name["markers"].setChecked(display.markers)
         self.actions_by_name["smooth"].setChecked(display.smooth)
 
