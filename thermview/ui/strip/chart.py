@@ -59,7 +59,7 @@ class StripChart(QWidget):
         self.loop_s: Span | None = None
         self.plot: Plot | None = None
         self._kept_range: tuple[float, float] | None = None
-        self._shown_as: _Look | None = None
+        self._shown_as = self._look
         self._cursor: QPointF | None = None
         self._gesture: Gesture | None = None
         self._head_x = math.nan
@@ -92,11 +92,9 @@ class StripChart(QWidget):
         are painted anew.
         """
         display = self.desk.display
-        look = _Look(display.view, display.unit, tokens().name)
-        if look != self._shown_as:
-            if self._shown_as is None or self._shown_as.view is not look.view:
+        if self._look != self._shown_as:
+            if self._shown_as.view is not display.view:
                 self._kept_range = None
-            self._shown_as = look
             self.refresh()
         elif self.plot is not None and not self._holding_axis and not self.plot.still_fits():
             self.refresh()
@@ -132,6 +130,11 @@ class StripChart(QWidget):
         )
         if changed:
             self.stretch_changed.emit()
+
+    @property
+    def _look(self) -> _Look:
+        display = self.desk.display
+        return _Look(display.view, display.unit, tokens().name)
 
     @property
     def _holding_axis(self) -> bool:
@@ -190,6 +193,7 @@ class StripChart(QWidget):
                 kept_range=self._kept_range,
             )
             self._kept_range = (self.plot.main.low, self.plot.main.high)
+            self._shown_as = self._look
         return self.plot
 
     def paintEvent(self, event: QPaintEvent) -> None:

@@ -44,7 +44,8 @@ def number_text(display: Display, lane: Lane, value: float) -> str:
 def paint_labels(painter: QPainter, plot: Plot) -> dict[str, QRectF]:
     """Write name and number beside every curve's end; return where, by id.
 
-    Where more curves end than labels fit, the selected and the warmest come first, the rest is counted.
+    Where more curves end than labels fit, the selected and the warmest come first; the rest is
+    counted.
     """
     places: dict[str, QRectF] = {}
     for lane, rect in plot.lanes.of.items():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,6 +18,8 @@ if TYPE_CHECKING:
     from thermview.ui.strip.chart import StripChart
 
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
+_LOOP_TIP = "play over and over: all, or what Ctrl and a drag along the time chose"
+_MARK_TIPS = ("previous mark  ( [ )", "next mark  ( ] )")
 STATISTICS = {"max": "highest", "mean": "mean", "min": "lowest"}
 
 
@@ -27,18 +30,17 @@ class TransportRow(QWidget):
         super().__init__(parent)
         self.setObjectName("strip_transport")
         self._desk, self._chart = desk, chart
-        self.play = tool("play", "strip_play", desk.play_pause, tip="play or pause  (Space)")
-        self.loop = tool("repeat", "strip_loop", self._toggle_loop, tip=_LOOP_TIP)
-        self.loop.setCheckable(True)
-        self.live = tool(
-            "record-circle-outline",
-            "strip_live",
-            desk.follow,
-            tip="follow live  (End)",
-            text="live",
+        self._buttons = {
+            name: (tool(symbol, f"strip_{name}", action, tip=tip), symbol)
+            for name, symbol, action, tip in self._actions()
+        }
+        self.play, self.loop, self.live, self.fit = (
+            self._buttons[name][0] for name in ("play", "loop", "live", "fit")
         )
+        self.loop.setCheckable(True)
         self.live.setCheckable(True)
-        self.fit = tool("arrow-expand-horizontal", "strip_fit", chart.fit, tip="show all  (0)")
+        self.live.setText("live")
+        self.live.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         self.speed = self._box("strip_speed", [f"{s:g}×" for s in SPEEDS], "speed of playing")
         self.speed.setCurrentIndex(SPEEDS.index(1.0))
         self.speed.activated.connect(lambda i: self._set_speed(SPEEDS[i]))
@@ -63,49 +65,39 @@ class TransportRow(QWidget):
         box.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         return box
 
-    def _lay_out(self) -> None:
+    def _actions(self) -> list[tuple[str, str, Callable[[], object], str]]:
+        """Return the buttons from the left: name, icon, what it does, tip."""
         desk = self._desk
+        return [
+            ("start", "skip-backward", lambda: desk.seek(0), "first frame  (Home)"),
+            ("previous_mark", "arrow-collapse-left", lambda: desk.next_mark(-1), _MARK_TIPS[0]),
+            ("back", "step-backward", lambda: desk.step(-1), "one frame back  (←)"),
+            ("play", "play", desk.play_pause, "play or pause  (Space)"),
+            ("forward", "step-forward", lambda: desk.step(1), "one frame on  (→)"),
+            ("next_mark", "arrow-collapse-right", lambda: desk.next_mark(1), _MARK_TIPS[1]),
+            ("loop", "repeat", self._toggle_loop, _LOOP_TIP),
+            ("fit", "arrow-expand-horizontal", self._chart.fit, "show all  (0)"),
+            ("live", "record-circle-outline", desk.follow, "follow live  (End)"),
+        ]
+
+    def _lay_out(self) -> None:
+        space = tokens().space
         layout = QHBoxLayout(self)
-        layout.setContentsMargins(tokens().space, 0, tokens().space, 4)
+        layout.setContentsMargins(space, 0, space, 4)
         layout.setSpacing(2)
-        layout.addWidget(
-            tool("skip-backward", "strip_start", lambda: desk.seek(0), tip="first frame  (Home)")
-        )
-        layout.addWidget(
-            tool(
-                "chevron-double-left",
-                "strip_previous_mark",
-                lambda: desk.next_mark(-1),
-                tip="previous mark  ( [ )",
-            )
-        )
-        layout.addWidget(
-            tool("step-backward", "strip_back", lambda: desk.step(-1), tip="one frame back  (←)")
-        )
-        layout.addWidget(self.play)
-        layout.addWidget(
-            tool("step-forward", "strip_forward", lambda: desk.step(1), tip="one frame on  (→)")
-        )
-        layout.addWidget(
-            tool(
-                "chevron-double-right",
-                "strip_next_mark",
-                lambda: desk.next_mark(1),
-                tip="next mark  ( ] )",
-            )
-        )
-        layout.addWidget(self.loop)
-        layout.addSpacing(tokens().space)
+        for name in ("start", "previous_mark", "back", "play", "forward", "next_mark", "loop"):
+            layout.addWidget(self._buttons[name][0])
+        layout.addSpacing(space)
         layout.addWidget(self.speed)
-        layout.addSpacing(2 * tokens().space)
+        layout.addSpacing(2 * space)
         layout.addWidget(self.time)
-        layout.addSpacing(tokens().space)
+        layout.addSpacing(space)
         layout.addWidget(self.total)
         layout.addStretch(1)
-        layout.addWidget(label("curves:", "strip_statistic_label", "dim"))
+        layout.addWidget(label("curves", "strip_statistic_label", "dim"))
         layout.addSpacing(4)
         layout.addWidget(self.statistic)
-        layout.addSpacing(tokens().space)
+        layout.addSpacing(space)
         layout.addWidget(self.fit)
         layout.addWidget(self.live)
         self.time.ensurePolished()
@@ -122,6 +114,12 @@ class TransportRow(QWidget):
         player = self._desk.player
         player.loop = not player.loop
         self._chart.update()
+        self.show_state()
+
+    def renew_icons(self) -> None:
+        """Draw the icons in the present theme's colour."""
+        for button, symbol in self._buttons.values():
+            button.setIcon(icon(symbol))
         self.show_state()
 
     # ---- showing ---------------------------------------------------------------------------
@@ -156,6 +154,3 @@ class TransportRow(QWidget):
         self.total.setText(
             f"of {clock_text(whole_s)}   frame {max(self._desk.shown_number, 0):,} of {frames:,}"
         )
-
-
-_LOOP_TIP = "play over and over: all, or what Ctrl and a drag along the time chose"

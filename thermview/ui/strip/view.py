@@ -129,3 +129,10 @@ class StripView(QWidget):
             super().keyPressEvent(event)
             return
         action()
+
+    def changeEvent(self, event: QEvent) -> None:
+        """Take up another theme."""
+        if event.type() == QEvent.Type.StyleChange:
+            self.chart.refresh()
+            self.transport.renew_icons()
+        super().changeEvent(event)
