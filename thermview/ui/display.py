@@ -63,6 +63,7 @@ COLOUR_MAPS: dict[View, dict[str, str]] = {
 _BAND_COLOURS = ((0, 255, 170), (255, 60, 200), (0, 210, 255), (255, 255, 255))
 _LEAST_SPAN_K = 0.2  # of the automatic axis: some noise of a good camera, no more
 _UNSCALED = Scale(1.0)
+_FOOT = 0.06  # of the span, below the coldest: so that it is not lost in a map's black end
 NO_VALUE_ARGB = 0xFF5A5A5A
 """Colour of a pixel without a value: an opaque grey."""
 
@@ -310,7 +311,7 @@ class Display:
         else:
             counts = np.array(robust_range(frame.counts), dtype=frame.counts.dtype)
             low_k, high_k = self._convert(frame.scale)(counts).tolist()
-            bounds = low_k, high_k
+            bounds = low_k - _FOOT * (high_k - low_k), high_k
         least = 1.0 if self.relative else _LEAST_SPAN_K
         low_k, high_k = self._auto[self._view].follow(bounds, frame.time_s, least)
         if np.isfinite(low_k) and (low_k, high_k) != (self.low_k, self.high_k):

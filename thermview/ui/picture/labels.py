@@ -11,6 +11,7 @@ from PySide6.QtCore import QPointF, QRectF, QSizeF
 
 _GAP = 6.0  # px between a label and what it names
 _LABEL, _OWN, _OTHER = 4.0, 2.0, 1.0  # how bad it is to cover a label, its own region, another
+_FAR = 20.0  # how bad it is to stand a px farther than the gap
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +43,7 @@ def place(
         cost = _OTHER * _shared(corners, boxes)
         cost += (_OWN - _OTHER) * _shared(corners, boxes[number : number + 1])
         cost += _LABEL * _shared(corners, np.array(placed).reshape(-1, 4))
+        cost += _FAR * _apart(corners, boxes[number])
         best = int(np.argmin(cost))
         placed.append(corners[best])
         result.append(spots[best])
@@ -54,19 +56,15 @@ def _candidates(label: Wanted, frame: QRectF) -> list[QRectF]:
     middle_x, middle_y = box.center().x() - width / 2, box.center().y() - height / 2
     above, below = box.top() - _GAP - height, box.bottom() + _GAP
     right, left = box.right() + _GAP, box.left() - _GAP - width
+    xs = (middle_x, box.left(), box.right() - width)
     beside = [
-        QPointF(middle_x, above),
-        QPointF(middle_x, below),
+        *(QPointF(x, above) for x in xs),
+        *(QPointF(x, below) for x in xs),
         QPointF(right, middle_y),
         QPointF(left, middle_y),
-        QPointF(right, above),
-        QPointF(left, above),
-        QPointF(right, below),
-        QPointF(left, below),
+        *(QPointF(x, y) for y in (above, below) for x in (right, left)),
         QPointF(middle_x, above - height),
         QPointF(middle_x, below + height),
-        QPointF(right + width / 2, middle_y),
-        QPointF(left - width / 2, middle_y),
     ]
     spots = [_inside(QRectF(corner, label.size), frame) for corner in beside]
     if all(spot.intersects(box) for spot in spots):
@@ -93,6 +91,13 @@ def _shared(spots: NDArray[np.float64], others: NDArray[np.float64]) -> NDArray[
     high = np.minimum(spots[:, None, 2:], others[None, :, 2:])
     area: NDArray[np.float64] = np.maximum(high - low, 0.0).prod(axis=2).sum(axis=1)
     return area
+
+
+def _apart(spots: NDArray[np.float64], box: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how much farther than the gap each spot lies from a box, px: shape (spot,)."""
+    between = np.maximum(spots[:, :2] - box[2:], box[:2] - spots[:, 2:])
+    apart: NDArray[np.float64] = np.maximum(between.max(axis=1) - _GAP, 0.0)
+    return apart
 
 
 def _at_least(box: QRectF) -> QRectF:
