@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import errno
 import shutil
 import threading
 import time
-from collections.abc import Callable, Iterable
-from contextlib import suppress
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +30,7 @@ from thermview.recording import layout, schema
 from thermview.recording.hdf5 import LIBRARY_ERRORS, first_line
 from thermview.recording.pictures import as_counts
 from thermview.recording.probe import trust
+from thermview.recording.stopgap import StopgapFile
 
 _RESERVE_BYTES = 64 << 20
 """Room left on the disk: a recording stops in good order before the disk is full."""
@@ -87,7 +87,8 @@ class Writer:
         self._marks: list[Mark] = []
         self._marks_saved = False
         self.failure = ""
-        self._file: Any = _new_file(self.path, info, force)
+        self._file: Any
+        self._file, self._ground = _new_file(self.path, info, force)
         self._counts = self._file[schema.COUNTS]
         self._flushed_at = clock()
 
@@ -168,6 +169,8 @@ class Writer:
                 self._save_supply()
                 self._save_marks()
                 self._file.flush()
+            self._ground.settle()
+            self._saved = len(self._times)
             self._flushed_at = self._clock()
             self._check_room()
 
@@ -189,6 +192,7 @@ class Writer:
                 file, self._file = self._file, None
                 with suppress(*LIBRARY_ERRORS):
                     file.close()
+                self._ground.close()
                 trust(self.path)
 
     def __enter__(self) -> Writer:
@@ -313,7 +317,6 @@ class Writer:
             dataset = self._file[name]
             dataset.resize(count, axis=0)
             dataset[self._saved :] = np.array(values[self._saved :], dtype=dataset.dtype)
-        self._saved = count
 
     def _save_supply(self) -> None:
         new = self._supply[self._supply_saved :]
@@ -356,29 +359,26 @@ class Writer:
             f"{self.path}: {reason}; the recording stopped after {self._saved} frames, "
             "which are kept; make room and record on into a new file"
         )
+        for column in (self._times, self._shutter, self._flags):
+            del column[self._saved :]
         raise OutputError(self.failure)
 
-    def _writing(self) -> _Translate:
-        return _Translate(self)
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        """Turn the disk's refusal, or the library's error, into the writer's failure."""
+        reason = ""
+        try:
+            yield
+        except LIBRARY_ERRORS as error:
+            reason = first_line(error)
+        trouble = self._ground.trouble
+        if trouble is not None:
+            reason = trouble.strerror or str(trouble)
+        if reason:
+            self._fail(f"cannot be written ({reason})")
 
 
-class _Translate:
-    """Turns the library's error while writing into the writer's failure."""
-
-    def __init__(self, writer: Writer) -> None:
-        self._writer = writer
-
-    def __enter__(self) -> None:
-        return None
-
-    def __exit__(self, _: object, error: BaseException | None, __: object) -> None:
-        if isinstance(error, LIBRARY_ERRORS):
-            full = isinstance(error, OSError) and error.errno == errno.ENOSPC
-            reason = "the disk is full" if full else f"cannot be written ({first_line(error)})"
-            self._writer._fail(reason)
-
-
-def _new_file(path: Path, info: SourceInfo, force: bool) -> Any:
+def _new_file(path: Path, info: SourceInfo, force: bool) -> tuple[Any, StopgapFile]:
     """Lay the file out under another name first, so that a failure leaves nothing."""
     with writing(path, force=force) as half:
         try:
@@ -389,10 +389,11 @@ def _new_file(path: Path, info: SourceInfo, force: bool) -> Any:
     return _reopen(path)
 
 
-def _reopen(path: Path) -> Any:
-    file = h5py.File(path, "r+")
+def _reopen(path: Path) -> tuple[Any, StopgapFile]:
+    ground = StopgapFile(path)
+    file = h5py.File(ground, "r+")
     cache = file.id.get_mdc_config()
     cache.evictions_enabled = False  # nothing half-done goes to disk between two flushes
     cache.incr_mode = cache.decr_mode = cache.flash_incr_mode = 0
     file.id.set_mdc_config(cache)
-    return file
+    return file, ground
