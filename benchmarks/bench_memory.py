@@ -44,33 +44,42 @@ class Simulated:
         pass
 
 
+def run(minutes: int, recorded: Path | None) -> None:
+    process = psutil.Process()
+    session = Session.live(Simulated(int(minutes * 60 * RATE_HZ)), history_bytes=100 * 10**6)
+    session.set_regions(twenty_regions(SHAPE))
+    if recorded is not None:
+        session.start_recording(recorded)
+    start = time.perf_counter()
+    session.start()
+    print(f"{'with' if recorded else 'without'} a recording")
+    print("minute  resident MB  curves MB (of 20 regions, kept for the whole session)")
+    rest = []
+    for minute in range(1, minutes + 1):
+        goal = int(minute * 60 * RATE_HZ)
+        while len(session.footage) < goal and not session.wait(0.02):
+            pass
+        resident, curves = process.memory_info().rss / 1e6, session.curves.nbytes / 1e6
+        rest.append(resident - curves)
+        print(f"{minute:6d}  {resident:11.0f}  {curves:9.0f}")
+    session.wait()
+    took_s = time.perf_counter() - start
+    summary = session.stop_recording()
+    lost = session.losses.lost
+    session.close()
+    half = len(rest) // 2
+    growth = np.mean(rest[half:]) - np.mean(rest[:half]) if half else 0.0
+    print(f"second half against first, without the curves: {growth:+.0f} MB; lost {lost}")
+    if summary is not None:
+        print(f"{summary.frames} frames in the file, {summary.dropped} missing")
+    print(f"{minutes * 60 * RATE_HZ / took_s:.0f} frames/s")
+
+
 def main() -> None:
     minutes = int(sys.argv[1]) if len(sys.argv) > 1 else 10
-    process = psutil.Process()
+    run(minutes, None)
     with tempfile.TemporaryDirectory() as folder:
-        session = Session.live(Simulated(int(minutes * 60 * RATE_HZ)), history_bytes=100 * 10**6)
-        session.set_regions(twenty_regions(SHAPE))
-        session.start_recording(Path(folder) / "a.h5")
-        start = time.perf_counter()
-        session.start()
-        print("minute  resident MB  of which curves MB (grow by design: 20 regions, 7 numbers)")
-        levels = []
-        for minute in range(1, minutes + 1):
-            goal = int(minute * 60 * RATE_HZ)
-            while len(session.footage) < goal and not session.wait(0.05):
-                pass
-            rows = len(session.curves)
-            levels.append(process.memory_info().rss / 1e6 - rows * 20 * 7 * 4 / 1e6)
-            print(f"{minute:6d}  {process.memory_info().rss / 1e6:11.0f}  {rows * 560 / 1e6:.0f}")
-        session.wait()
-        took_s = time.perf_counter() - start
-        summary = session.stop_recording()
-        session.close()
-    half = len(levels) // 2
-    growth = np.mean(levels[half:]) - np.mean(levels[:half]) if half else 0.0
-    assert summary is not None
-    print(f"second half against first, without the curves: {growth:+.0f} MB")
-    print(f"{summary.frames} frames in the file, {summary.dropped} missing, in {took_s:.0f} s")
+        run(minutes, Path(folder) / "a.h5")
 
 
 if __name__ == "__main__":

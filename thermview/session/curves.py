@@ -142,6 +142,13 @@ class CurveStore:
         return self._count
 
     @property
+    def nbytes(self) -> int:
+        """Return the memory taken, room for rows to come included."""
+        with self._lock:
+            blocks = sum(b.values.nbytes + b.measured.nbytes for b in self._blocks.values())
+            return blocks + self._times_s.nbytes + self._held.nbytes + self._seen.nbytes
+
+    @property
     def times_s(self) -> NDArray[np.float64]:
         """Return the frames' times, s, shape (len,)."""
         with self._lock:
