@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +12,7 @@ from PySide6.QtGui import QColor, QFont, QPainter, QPen
 from thermview.ui.display import Display, View
 from thermview.ui.strip.axis import diverging_image
 from thermview.ui.strip.content import Lane
-from thermview.ui.strip.glyphs import draw_curve_sign
+from thermview.ui.strip.glyphs import curve_sign_image, draw_curve_sign
 from thermview.ui.strip.ground import LEFT, RIGHT
 from thermview.ui.strip.labels import spread
 from thermview.ui.strip.layout import BAR_PX, RIGHT_PX
@@ -116,17 +117,19 @@ def _paint_label(
 
 def paint_signs(painter: QPainter, plot: Plot) -> None:
     """Set every curve's sign on it now and then, so that lines can be told apart anywhere."""
-    every = round(_SIGN_EVERY_PX * plot.pixel_ratio)
-    ground = QColor(plot.theme.sunken)
-    regions = [d for d in plot.drawn if d.curve.id]
+    ratio, left = plot.pixel_ratio, plot.lanes.left
+    every = round(_SIGN_EVERY_PX * ratio)
+    regions = [drawn for drawn in plot.drawn if drawn.curve.id]
     for position, drawn in enumerate(regions):
-        colour = QColor(drawn.curve.colour)
-        offset = round(every * ((position * 0.382) % 1.0)) + 20
-        for column in range(offset, plot.columns, every):
-            y = drawn.y_at(column)
-            if np.isfinite(y):
-                at = QPointF(plot.lanes.left + (column + 0.5) / plot.pixel_ratio, y)
-                draw_curve_sign(painter, drawn.curve.slot, at, colour, ground)
+        image = curve_sign_image(drawn.curve.slot, drawn.curve.colour, plot.theme.sunken, ratio)
+        half = image.width() / ratio / 2
+        offset = round(every * ((position * 0.382) % 1.0)) + round(20 * ratio)
+        columns = np.arange(offset, plot.columns, every)
+        middles = (drawn.low[columns] + drawn.high[columns]) / 2
+        for column, middle in zip(columns.tolist(), middles.tolist(), strict=True):
+            if math.isfinite(middle):
+                x = left + (column + 0.5) / ratio
+                painter.drawImage(QPointF(x - half, drawn.axis.y_of(middle) - half), image)
 
 
 def paint_other_axes(painter: QPainter, plot: Plot) -> None:

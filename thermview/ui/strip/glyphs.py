@@ -7,9 +7,10 @@ our own.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 
 from PySide6.QtCore import QPointF, QRectF, Qt
-from PySide6.QtGui import QColor, QPainter, QPen, QPolygonF
+from PySide6.QtGui import QColor, QImage, QPainter, QPen, QPolygonF
 
 from thermview.frames import MarkKind
 from thermview.ui.theme import Theme
@@ -115,6 +116,20 @@ def draw_curve_sign(
             )
         painter.drawPolygon(QPolygonF(points))
     painter.restore()
+
+
+@lru_cache(maxsize=256)
+def curve_sign_image(slot: int, colour: str, ground: str, pixel_ratio: float) -> QImage:
+    """Return the sign of a curve as a square image around its middle, drawn once and kept."""
+    side = math.ceil((CURVE_SIGN_PX * 1.2 + 3) * pixel_ratio)
+    image = QImage(side, side, QImage.Format.Format_ARGB32_Premultiplied)
+    image.fill(Qt.GlobalColor.transparent)
+    image.setDevicePixelRatio(pixel_ratio)
+    middle = side / pixel_ratio / 2
+    painter = QPainter(image)
+    draw_curve_sign(painter, slot, QPointF(middle, middle), QColor(colour), QColor(ground))
+    painter.end()
+    return image
 
 
 _CORNERS = {  # corners, angle of the first in degrees, length of every second one
