@@ -100,8 +100,12 @@ def only(desk: Desk) -> Region:
     return region
 
 
-def test_each_tool_has_one_key_and_draws_its_shape(desk: Desk, view: PictureView) -> None:
+def test_each_tool_has_one_key_and_draws_its_shape(
+    desk: Desk, view: PictureView, qtbot: QtBot
+) -> None:
+    view.activateWindow()  # keys of actions reach the active window only
     view.canvas.setFocus()
+    qtbot.waitUntil(view.isActiveWindow)
     for key, kind in zip(range(Qt.Key.Key_1, Qt.Key.Key_8), ToolKind, strict=True):
         QTest.keyClick(view.canvas, key)
         assert view.canvas.tool_kind is kind

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, QSizeF
 
 _GAP = 6.0  # px between a label and what it names
-_LABEL, _OWN, _OTHER = 4.0, 2.0, 1.0  # how bad it is to cover a label, its own region, another
+_LABEL, _OWN, _OTHER = 4.0, 3.0, 2.0  # how bad it is to cover a label, its own region, another
 _FAR = 20.0  # how bad it is to stand a px farther than the gap
 
 
