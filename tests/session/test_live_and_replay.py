@@ -167,7 +167,10 @@ def test_a_trigger_records_from_before_and_stops(tmp_path: Path) -> None:
     source.feed(*heating())
     source.end()
     assert session.wait(20)
-    until(lambda: session.recording is None)
+    assert session.stop_recording() is None
+    summary = session.last_recording
+    assert summary is not None
+    assert (summary.frames, summary.dropped) == (41, 0)
     events = session.take_events()
     session.close()
     with open_recording(tmp_path / "a.h5") as film:

@@ -16,10 +16,11 @@ from thermview.session.triggers import Action, Fired
 
 @dataclass(frozen=True, slots=True)
 class RecordingPlace:
-    """Where a trigger's recording goes, and how many seconds before it are kept."""
+    """Where a trigger's recording goes, how many seconds before it are kept, over which file."""
 
     next_path: Callable[[], Path]
     pre_trigger_s: float = 0.0
+    force: bool = False
 
 
 class Recordings(Protocol):

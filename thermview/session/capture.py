@@ -49,6 +49,7 @@ class Capture:
         clock: Callable[[], float],
     ) -> None:
         self._source = source
+        self._supply = source if isinstance(source, SupplyFeed) else None
         self._admission = admission
         self._losses = losses
         self._out = out
@@ -89,8 +90,8 @@ class Capture:
             admitted = self._admission.take(frame, arrival_s)
             if admitted is not None:
                 self._deliver(admitted)
-        if isinstance(self._source, SupplyFeed):
-            self._deliver_supply(self._source.take_supply())
+        if self._supply is not None:
+            self._deliver_supply(self._supply.take_supply())
 
     def _deliver(self, frame: Frame) -> None:
         if not self._source.info.live:

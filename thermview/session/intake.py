@@ -33,6 +33,7 @@ class Intake:
         self._measure = MeasureStep(ledger.curves)
         self._watch = TriggerWatch({}, self.actions.fired)
         self._recorder: Recorder | None = None
+        self.last_recording: RecordingSummary | None = None
         self._finished: _Finished | None = None
         self._finishers: list[threading.Thread] = []
         self._switch = threading.Lock()  # one start or stop of a recording at a time
@@ -103,12 +104,14 @@ class Intake:
     def stop_recording(self) -> RecordingSummary | None:
         """Finish the file; what it holds can still be looked at."""
         recorder = self._detach()
+        for finisher in self._finishers:
+            finisher.join()
         return self._finish(recorder) if recorder is not None else None
 
     def record_for_trigger(self, place: RecordingPlace) -> None:
         """Begin, unless a recording runs."""
         if self._recorder is None:
-            self.start_recording(place.next_path(), place.pre_trigger_s, force=False)
+            self.start_recording(place.next_path(), place.pre_trigger_s, force=place.force)
 
     def stop_for_trigger(self) -> None:
         """Stop on another thread: the frames do not wait for the disk."""
@@ -126,7 +129,7 @@ class Intake:
         return recorder
 
     def _finish(self, recorder: Recorder) -> RecordingSummary:
-        summary = recorder.stop(self._ledger.marks.all)
+        summary = self.last_recording = recorder.stop(self._ledger.marks.all)
         with self._switch:
             if self._recorder is None and not summary.trouble and summary.frames:
                 self._read_back(recorder, summary.path)
@@ -146,8 +149,6 @@ class Intake:
     def close(self) -> None:
         """Finish a recording and let go of the file."""
         self.stop_recording()
-        for finisher in self._finishers:
-            finisher.join()
         self.history.attach(None)
         self._keep_finished(None)
 

@@ -225,11 +225,11 @@ class Session:
             self._set_plan(replace(self._plan, rules=tuple(rules)))
 
     def set_recording_place(
-        self, next_path: Callable[[], Path], pre_trigger_s: float = 0.0
+        self, next_path: Callable[[], Path], pre_trigger_s: float = 0.0, force: bool = False
     ) -> None:
         """Say where a trigger's recording goes, and how many seconds before it are kept."""
         if self._intake is not None:
-            self._intake.actions.place = RecordingPlace(next_path, pre_trigger_s)
+            self._intake.actions.place = RecordingPlace(next_path, pre_trigger_s, force)
 
     def _set_plan(self, plan: Plan) -> None:
         self._plan = plan
@@ -317,5 +317,10 @@ class Session:
         self._intake.start_recording(Path(path), pre_trigger_s, force=force)
 
     def stop_recording(self) -> RecordingSummary | None:
-        """Finish the file; None where no recording runs."""
+        """Finish the file; None where no recording runs. A trigger's own stop is waited for."""
         return self._intake.stop_recording() if self._intake is not None else None
+
+    @property
+    def last_recording(self) -> RecordingSummary | None:
+        """Return what the last finished recording of this session amounts to."""
+        return self._intake.last_recording if self._intake is not None else None
