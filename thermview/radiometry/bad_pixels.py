@@ -6,7 +6,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import percentile_filter
+from scipy.ndimage import percentile_filter, rank_filter
 from scipy.spatial import KDTree
 
 from thermview.errors import UsageError
@@ -17,7 +17,7 @@ Mask = NDArray[np.bool_]
 
 _NOISY: Final = 5.0  # times the median pixel's noise
 _DEAD: Final = 0.05
-_APART: Final = 10.0  # robust deviations from the neighbourhood's median
+_APART: Final = 10.0  # robust deviations of pixels from their neighbourhood's median
 _NEIGHBOURS = 5
 _RING = np.array([[1, 1, 1], [1, 0, 1], [1, 1, 1]], dtype=np.bool_)
 
@@ -41,16 +41,23 @@ def find_bad_pixels(mean_k: Floats, noise_k: Floats) -> Mask:
     typical_k = float(np.nanmedian(noise_k))
     bad: Mask = ~(np.isfinite(mean_k) & np.isfinite(noise_k))
     if typical_k > 0.0:
-        bad |= (noise_k > _NOISY * typical_k) | (noise_k < _DEAD * typical_k)
+        # what moves or warms makes whole groups of pixels unsteady, a bad pixel is so by itself
+        around_k = percentile_filter(
+            np.nan_to_num(noise_k, nan=typical_k), 50, footprint=_RING, mode="mirror"
+        )
+        bad |= noise_k > _NOISY * np.maximum(around_k, typical_k)
+        bad |= noise_k < _DEAD * typical_k
     filled = np.where(np.isfinite(mean_k), mean_k, np.nanmedian(mean_k))
     # quartiles: one bad neighbour does not widen the ring's own scatter
     low, middle, high = (
         percentile_filter(filled, q, footprint=_RING, mode="mirror") for q in (25, 50, 75)
     )
-    apart = np.abs(filled - middle)
-    usual = 1.4826 * float(np.median(apart)) + 1e-9
+    usual = 1.4826 * float(np.median(np.abs(filled - middle))) + 1e-9
+    # beyond all neighbours but one, so that a line is none and two bad ones side by side are
+    coldest, hottest = (rank_filter(filled, r, footprint=_RING, mode="mirror") for r in (1, -2))
+    beyond = np.maximum(filled - hottest, coldest - filled)
     halo = _APART / 2.0 * (high - low)  # a point of heat leaves a halo, an edge a wide ring
-    bad |= (apart > _APART * usual) & (apart > halo) & (apart > _APART * max(typical_k, 1e-9) / 2)
+    bad |= (beyond > _APART * max(usual, typical_k)) & (np.abs(filled - middle) > halo)
     return bad
 
 

@@ -22,6 +22,8 @@ FEWEST_FRAMES: Final = 16
 TRUST_FACTOR: Final = 3.0
 """A rise of three standard deviations is trusted."""
 
+_BLOCK = 8192  # pixels worked on at once: the memory stays small
+_FEWEST_MEANS = 8
 _CLIP = 4.0  # residuals beyond this many deviations are not noise (a hand, a spark)
 _MAD_TO_SIGMA = 1.4826  # of a normal distribution
 _GAUSS_CLIPPED = 0.99946  # deviation of a normal distribution clipped at ±4 of its own
@@ -158,26 +160,29 @@ def measure_noise(stack: NDArray[np.generic], times_s: Floats, scale: Scale) -> 
     """
     if len(stack) < FEWEST_FRAMES:
         raise UsageError(f"noise takes {FEWEST_FRAMES} still frames or more, not {len(stack)}")
-    kelvin = stack.reshape(len(stack), -1).astype(np.float32) * np.float32(scale.k_per_count)
-    mean_k = kelvin.mean(axis=0)
-    kelvin -= np.median(kelvin, axis=0)
-    common_k = np.nanmedian(kelvin, axis=1).astype(np.float64)
-    kelvin -= common_k[:, None].astype(np.float32)
+    quantum_k = scale.k_per_count if np.issubdtype(stack.dtype, np.integer) else 0.0
+    pixels = stack.reshape(len(stack), -1)
     since_s = times_s - times_s.mean()
+    common_k = _common(pixels, scale.k_per_count)
     slope = np.polynomial.polynomial.polyfit(since_s, common_k, 1)
     left_k = common_k - np.polynomial.polynomial.polyval(since_s, slope)
-    quantum_k = scale.k_per_count if np.issubdtype(stack.dtype, np.integer) else 0.0
-    residual, kept = _without_outliers(kelvin, quantum_k)
-    residual = _without_own_drift(residual, since_s)
-    freedom = np.maximum(kept - 2, 1)  # a mean and a slope were fitted
-    per_pixel_k = np.sqrt((residual.astype(np.float64) ** 2).sum(axis=0) / freedom) / _GAUSS_CLIPPED
-    averaged_k = _allan(residual)
+    mean_k = np.empty(pixels.shape[1])
+    per_pixel_k = np.empty(pixels.shape[1])
+    squared_steps = []
+    for start in range(0, pixels.shape[1], _BLOCK):
+        block = slice(start, start + _BLOCK)
+        kelvin = _block_k(pixels[:, block], scale.k_per_count)
+        mean_k[block] = kelvin.mean(axis=1)
+        kelvin -= common_k.astype(np.float32)
+        residual, per_pixel_k[block] = _residual(kelvin, since_s, quantum_k)
+        squared_steps.append(_squared_steps(residual))
+    averaged_k = _allan(np.concatenate(squared_steps, axis=1))
     return NoiseReport(
         netd_k=float(np.nanmedian(per_pixel_k)),
         per_pixel_k=per_pixel_k.reshape(stack.shape[1:]),
         drift_k_per_min=float(slope[1]) * 60.0,
         common_k=float(left_k.std()),
-        fixed_pattern_k=fixed_pattern(mean_k.reshape(stack.shape[1:]).astype(np.float64)),
+        fixed_pattern_k=fixed_pattern(mean_k.reshape(stack.shape[1:])),
         averaged_k=averaged_k,
         knee_frames=2 ** int(np.argmin(averaged_k)),
         frames=len(stack),
@@ -190,47 +195,63 @@ def fixed_pattern(mean_k: Floats) -> float:
     return float(_MAD_TO_SIGMA * np.nanmedian(np.abs(apart - np.nanmedian(apart)))) / _OF_NINE
 
 
-def _without_outliers(
-    kelvin: NDArray[np.float32], quantum_k: float
-) -> tuple[NDArray[np.float32], NDArray[np.intp]]:
-    """Return deviations from each pixel's mean, outliers set to 0, and how many were kept.
-
-    A pixel without values stays NaN.
-    """
-    centre = np.median(kelvin, axis=0)
-    rough = _MAD_TO_SIGMA * np.median(np.abs(kelvin - centre), axis=0)
-    # counts coarser than the noise quantise its median: a limit below some counts would bite noise
-    limit = _CLIP * np.maximum(rough, 1.5 * quantum_k)
-    kept = np.abs(kelvin - centre) <= limit
-    number = kept.sum(axis=0)
-    mean = np.where(kept, kelvin, 0.0).sum(axis=0) / np.where(number > 0, number, np.nan)
-    residual = np.where(kept, kelvin - mean, np.where(number > 0, 0.0, np.nan))
-    return residual.astype(np.float32), number
+def _block_k(pixels: NDArray[np.generic], k_per_count: float) -> NDArray[np.float32]:
+    """Return K, shape (pixel, frame), one pixel's frames side by side in memory."""
+    return np.ascontiguousarray(pixels.T, dtype=np.float32) * np.float32(k_per_count)
 
 
-def _without_own_drift(residual: NDArray[np.float32], since_s: Floats) -> NDArray[np.float32]:
-    """Return what is left when each pixel's straight line in time is taken off."""
-    x = since_s.astype(np.float32)
-    slope = x @ residual / np.float32((x * x).sum())
-    result: NDArray[np.float32] = residual - x[:, None] * slope
+def _common(pixels: NDArray[np.generic], k_per_count: float) -> Floats:
+    """Return what the pixels share in each frame, K, from some thousands of them."""
+    some = _block_k(pixels[:, :: max(1, pixels.shape[1] // _BLOCK)], k_per_count)
+    some -= np.median(some, axis=1, keepdims=True)
+    result: Floats = np.nanmedian(some, axis=0).astype(np.float64)
     return result
 
 
-def _allan(residual: NDArray[np.float32]) -> Floats:
-    """Return the median pixel's Allan deviation for means of 1, 2, 4 … frames, at least 4 means."""
+def _residual(
+    kelvin: NDArray[np.float32], since_s: Floats, quantum_k: float
+) -> tuple[NDArray[np.float32], Floats]:
+    """Return each pixel's noise and its deviation, outliers and own straight drift taken off.
+
+    Shapes (pixel, frame) and (pixel,). Outliers become 0; a pixel without values stays NaN.
+    """
+    apart = kelvin - np.median(kelvin, axis=1, keepdims=True)
+    rough = _MAD_TO_SIGMA * np.median(np.abs(apart), axis=1)
+    # counts coarser than the noise quantise its median: a limit below some counts would bite noise
+    limit = _CLIP * np.maximum(rough, 1.5 * quantum_k)
+    kept = np.abs(apart) <= limit[:, None]
+    number = kept.sum(axis=1)
+    mean = np.where(kept, apart, 0.0).sum(axis=1) / np.where(number > 0, number, np.nan)
+    residual = np.where(kept, apart - mean[:, None], 0.0 * mean[:, None]).astype(np.float32)
+    x = since_s.astype(np.float32)
+    residual -= (residual @ x / np.float32((x * x).sum()))[:, None] * x
+    freedom = np.maximum(number - 2, 1)  # a mean and a slope were fitted
+    squares = np.einsum("pf,pf->p", residual, residual, dtype=np.float64)
+    return residual, np.sqrt(squares / freedom) / _GAUSS_CLIPPED
+
+
+def _squared_steps(residual: NDArray[np.float32]) -> Floats:
+    """Return each pixel's Allan variance for means of 1, 2, 4 … frames, shape (octave, pixel)."""
     found = []
     size = 1
-    while len(residual) // size >= 8:
-        means = residual[: len(residual) // size * size].reshape(-1, size, residual.shape[1])
-        steps = np.diff(means.mean(axis=1), axis=0)
-        # the mean of squares over pixels is steady where each pixel has few steps
-        per_pixel = (steps.astype(np.float64) ** 2).mean(axis=0) / 2.0
-        found.append(math.sqrt(float(_trimmed_mean(per_pixel))))
+    frames = residual.shape[1]
+    while frames // size >= _FEWEST_MEANS:
+        means = residual[:, : frames // size * size].reshape(len(residual), -1, size).mean(axis=2)
+        steps = np.diff(means, axis=1)
+        found.append(np.einsum("pf,pf->p", steps, steps, dtype=np.float64) / steps.shape[1] / 2.0)
         size *= 2
-    return np.array([max(value, 1e-9) for value in found])
+    return np.array(found)
 
 
-def _trimmed_mean(values: Floats) -> float:
-    finite = values[np.isfinite(values)]
-    kept = finite[finite <= np.quantile(finite, 0.99)] if len(finite) > 200 else finite
-    return float(kept.mean()) if len(kept) else math.nan
+def _allan(variance: Floats) -> Floats:
+    """Return the usual pixel's Allan deviation, K, of each octave: a mean without the noisiest.
+
+    A mean of squares over pixels is steady where each pixel has few steps; a median would lean low.
+    """
+    finite = variance[:, np.isfinite(variance).all(axis=0)]
+    if finite.shape[1] > 200:
+        finite = finite[:, finite[0] <= np.quantile(finite[0], 0.99)]
+    if finite.shape[1] == 0:
+        raise UsageError("no pixel has a value in every frame; noise cannot be measured")
+    result: Floats = np.sqrt(np.maximum(finite.mean(axis=1), 1e-18))
+    return result
