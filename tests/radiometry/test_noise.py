@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from thermview.errors import UsageError
 from thermview.frames import Frame, FrameFlag, Scale
@@ -142,7 +143,9 @@ def test_bad_pixels_are_found_and_only_they() -> None:
     ):  # small hot parts, as a lens shows them
         mean_k += 12.0 * np.exp(-((x - column) ** 2 + (y - row) ** 2) / (2 * sigma**2))
     mean_k[:, 40:] += 15.0  # an edge
-    mean_k[12:30, 3] -= 3.0  # a row of leads, one pixel wide
+    leads = np.zeros(SHAPE)
+    leads[12:30, 3] = -5.0  # a row of leads, one pixel wide before the lens
+    mean_k += gaussian_filter(leads, 0.6)
     bad = np.zeros(SHAPE, dtype=np.bool_)
     for row, column in ((5, 5), (5, 6), (20, 20), (0, 0), (39, 25)):
         bad[row, column] = True
