@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
+from pytestqt.qtbot import QtBot
+from window_kit import opened_window
+
+from thermview.ui.window import MainWindow
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Let pass what Qt's offscreen platform says of itself whenever a window is shown on it."""
     for item in items:
-        item.add_marker(
-            pytest.mark.qt_log_ignore("This plugin does not support propagateSizeHints")
-        )
+        item.add_marker(pytest.mark.qt_log_ignore("This This plugin does not support"))
+
+
+@pytest.fixture
+def main_window(qtbot: QtBot) -> Iterator[MainWindow]:
+    """Return a shown window over the real rooms."""
+    with opened_window(qtbot) as window:
+        yield window

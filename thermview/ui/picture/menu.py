@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from PySide6.QtGui import QAction, QActionGroup
-from PySide6.QtWidgets import QInputDialog, QMenu
+from PySide6.QtWidgets import QInputDialog, QMenu, QWidget
 
 from thermview.ui.desk import Desk
 from thermview.ui.display import LevelMode, View
@@ -16,8 +16,8 @@ from thermview.units import TemperatureUnit
 T = TypeVar("T")
 
 
-def fill_picture_menu(menu: QMenu, desk: Desk) -> None:
-    """Add everything that changes how the picture is shown."""
+def fill_picture_menu(menu: QMenu, desk: Desk, parent: QWidget) -> None:
+    """Add everything that changes how the picture is shown; questions open over `parent`."""
     display = desk.display
     _choices(
         menu,
@@ -32,11 +32,11 @@ def fill_picture_menu(menu: QMenu, desk: Desk) -> None:
     modes = {mode.value: mode for mode in LevelMode}
     _choices(level, modes, display.mode, display.set_mode)
     level.addSeparator()
-    level.addAction("set both ends …", lambda: ask_level(menu, desk))
+    level.addAction("set both ends …", lambda: ask_level(parent, desk))
     band = menu.addMenu("highlight")
-    band.addAction("above …", lambda: ask_band(menu, desk, above=True, below=False))
-    band.addAction("below …", lambda: ask_band(menu, desk, above=False, below=True))
-    band.addAction("between …", lambda: ask_band(menu, desk, above=True, below=True))
+    band.addAction("above …", lambda: ask_band(parent, desk, above=True, below=False))
+    band.addAction("below …", lambda: ask_band(parent, desk, above=False, below=True))
+    band.addAction("between …", lambda: ask_band(parent, desk, above=True, below=True))
     off = band.addAction("nothing", lambda: display.set_isotherm(None))
     off.setEnabled(display.isotherm is not None)
     units = {unit.symbol: unit for unit in TemperatureUnit}
@@ -59,36 +59,32 @@ def _choices(menu: QMenu, choices: dict[str, T], present: T, choose: Callable[[T
         menu.addAction(action)
 
 
-def ask_level(menu: QMenu, desk: Desk) -> None:
+def ask_level(parent: QWidget, desk: Desk) -> None:
     """Ask for both ends of the axis in the shown unit."""
     display = desk.display
-    ends = [_ask(menu, desk, word, k) for word, k in _named_ends(display.low_k, display.high_k)]
-    if None not in ends:
-        low_k, high_k = (end for end in ends if end is not None)
-        desk.attempt(lambda: display.set_level(low_k, high_k))
+    low_k = _ask(parent, desk, "lower end", display.low_k)
+    high_k = None if low_k is None else _ask(parent, desk, "upper end", display.high_k)
+    if low_k is not None and high_k is not None:
+        display.set_level(low_k, high_k)
 
 
-def _named_ends(low_k: float, high_k: float) -> list[tuple[str, float]]:
-    return [("lower end", low_k), ("upper end", high_k)]
-
-
-def ask_band(menu: QMenu, desk: Desk, *, above: bool, below: bool) -> None:
+def ask_band(parent: QWidget, desk: Desk, *, above: bool, below: bool) -> None:
     """Ask for the band to highlight: above a limit, below one, or between two."""
     display = desk.display
     low_k: float | None = -math.inf
     high_k: float | None = math.inf
     if above:
-        low_k = _ask(menu, desk, "highlight from", display.low_k)
+        low_k = _ask(parent, desk, "highlight from", display.low_k)
     if below and low_k is not None:
-        high_k = _ask(menu, desk, "highlight up to", display.high_k)
+        high_k = _ask(parent, desk, "highlight up to", display.high_k)
     if low_k is not None and high_k is not None:
         display.set_isotherm((low_k, high_k))
 
 
-def _ask(menu: QMenu, desk: Desk, words: str, level_k: float) -> float | None:
+def _ask(parent: QWidget, desk: Desk, words: str, level_k: float) -> float | None:
     display = desk.display
     question = f"{words}, {display.level_symbol or display.quantity}"
     shown, accepted = QInputDialog.getDouble(
-        menu.parentWidget(), words, question, display.level(level_k), -1e6, 1e6, 1
+        parent, words, question, display.level(level_k), -1e6, 1e6, 1
     )
     return display.level_k(shown) if accepted else None

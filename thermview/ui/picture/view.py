@@ -119,7 +119,8 @@ class PictureView(QWidget):
         action.setObjectName(f"picture_{name}")
         action.setProperty("symbol", symbol)
         action.setShortcut(QKeySequence(key))
-        action.setToolTip(f"{words}   [{key}]")
+        action.changed.connect(partial(_tell_key, action, words))
+        _tell_key(action, words)
         if run is not None:
             action.triggered.connect(lambda _checked=False: run())
         self.addAction(action)
@@ -244,7 +245,7 @@ class PictureView(QWidget):
         """Offer how the picture is shown."""
         menu = QMenu(self)
         menu.setObjectName("pictureMenu")
-        fill_picture_menu(menu, self.desk)
+        fill_picture_menu(menu, self.desk, self)
         menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         menu.aboutToHide.connect(self.canvas.setFocus)
         menu.popup(event.globalPos())
@@ -255,3 +256,10 @@ class PictureView(QWidget):
         if event.type() is QEvent.Type.StyleChange:
             for action in self.actions_by_name.values():
                 action.setIcon(icon(action.property("symbol")))
+
+
+def _tell_key(action: QAction, words: str) -> None:
+    """Keep the key in an action's tool tip, also after it has been bound anew."""
+    tip = f"{words}   [{action.shortcut().toString()}]"
+    if action.toolTip() != tip:
+        action.setToolTip(tip)
