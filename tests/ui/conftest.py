@@ -14,7 +14,7 @@ from thermview.ui.window import MainWindow
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Let pass what Qt's offscreen platform says of itself whenever a window is shown on it."""
     for item in items:
-        item.add_marker(pytest.mark.qt_log_ignore("This This plugin does not support"))
+        item.add_marker(pytest.mark.qt_log_ignore("This plugin does not support"))
 
 
 @pytest.fixture
