@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 _LABEL_PX = 16.0
 _LEADER_PX = 12.0
+MILLI_BELOW_A = 0.1
+"""Smaller currents are written in mA."""
 
 _SIGN_EVERY_PX = 240
 _ELIDE = Qt.TextElideMode.ElideRight
@@ -35,6 +37,8 @@ def number_text(display: Display, lane: Lane, value: float) -> str:
     if lane is Lane.VOLTAGE:
         return signed(value, 2) + " V"
     if lane is Lane.CURRENT:
+        if abs(value) < MILLI_BELOW_A:
+            return signed(value * 1e3, 1) + " mA"
         return signed(value, 3) + " A"
     if lane is Lane.DIFFERENCE:
         return signed(display.difference(value), 1, "+")
@@ -150,7 +154,8 @@ def paint_other_axes(painter: QPainter, plot: Plot) -> None:
 def _paint_numbers(painter: QPainter, plot: Plot, lane: Lane, rect: QRectF) -> None:
     axis, display = plot.axes[lane], plot.display
     difference = lane is Lane.DIFFERENCE
-    per_unit = display.difference(1.0) if difference else 1.0
+    milli = lane is Lane.CURRENT and axis.high < MILLI_BELOW_A
+    per_unit = display.difference(1.0) if difference else 1e3 if milli else 1.0
     low = rect.height() < 44
     most = 3 if low else max(int(rect.height() / 22), 1)
     ticks, decimals = value_ticks(axis.low * per_unit, axis.high * per_unit, most)
@@ -163,6 +168,10 @@ def _paint_numbers(painter: QPainter, plot: Plot, lane: Lane, rect: QRectF) -> N
         text = signed(tick, decimals, "+" if difference else "")
         y = min(max(y, rect.top() + 7), rect.bottom() - 6)
         painter.drawText(QRectF(0, y - 9, right, 18), RIGHT, text)
-    unit = {Lane.DIFFERENCE: display.difference_symbol, Lane.VOLTAGE: "V", Lane.CURRENT: "A"}
+    unit = {
+        Lane.DIFFERENCE: display.difference_symbol,
+        Lane.VOLTAGE: "V",
+        Lane.CURRENT: "mA" if milli else "A",
+    }
     painter.setPen(QColor(plot.theme.text_dim))
     painter.drawText(QRectF(6, rect.top(), 40, 16), LEFT, unit[lane])

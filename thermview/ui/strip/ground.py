@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from PySide6.QtGui import QBrush, QColor, QFont, QPainter, QPen
 from thermview.frames import Mark
 from thermview.ui.strip.content import Content, Span
 from thermview.ui.strip.glyphs import draw_mark, mark_colour, mark_word
+from thermview.ui.strip.labels import spread
 from thermview.ui.strip.layout import Lanes
 from thermview.ui.strip.ticks import tick_text, time_ticks
 from thermview.ui.strip.timeline import Timeline, ValueAxis
@@ -19,6 +21,7 @@ from thermview.ui.theme import Theme
 
 LEFT = Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter
 RIGHT = Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter
+_MARK_PX = 13.0  # from sign to sign
 CENTRE = Qt.AlignmentFlag.AlignCenter
 
 
@@ -41,6 +44,19 @@ def time_labels(timeline: Timeline, lanes: Lanes) -> list[tuple[float, float]]:
     most = max(int(lanes.width / 90), 1)
     times, step_s = time_ticks(timeline.start_s, timeline.end_s, most)
     return [(time_s, step_s) for time_s in times]
+
+
+def mark_places(
+    marks: Sequence[Mark], timeline: Timeline, lanes: Lanes
+) -> list[tuple[Mark, float]]:
+    """Return the marks in view and where their signs stand, px: side by side where close."""
+    places = [lanes.left + timeline.x_of(mark.time_s, lanes.width) for mark in marks]
+    left, right = lanes.main.left(), lanes.main.right()
+    inside = [i for i, x in enumerate(places) if left - 1 <= x <= right + 1]
+    wanted = [places[i] for i in inside]
+    if len(wanted) * _MARK_PX < (right - left) / 3:  # more would be moved far from their moment
+        wanted = spread(wanted, _MARK_PX, left - _MARK_PX, right + _MARK_PX)
+    return [(marks[i], x) for i, x in zip(inside, wanted, strict=True)]
 
 
 @dataclass(slots=True)
@@ -151,9 +167,8 @@ class Ground:
 
     # ---- around them -----------------------------------------------------------------------
 
-    def paint_marks(self) -> None:
+    def paint_marks(self, shown: list[tuple[Mark, float]]) -> None:
         """Draw the marks' signs in the rail, with their word where there is room for it."""
-        shown = self.marks_in_view()
         metrics = self.painter.fontMetrics()
         middle = self.lanes.rail.center().y()
         ground = QColor(self.theme.panel)
@@ -167,13 +182,7 @@ class Ground:
                 self.painter.setPen(QColor(self.theme.text_dim))
                 self.painter.drawText(QRectF(x + 10, 0, 400, self.lanes.rail.height()), LEFT, words)
 
-    def marks_in_view(self) -> list[tuple[Mark, float]]:
-        """Return the marks in view and where they are, px."""
-        places = [(mark, self.x_of(mark.time_s)) for mark in self.content.marks]
-        left, right = self.lanes.main.left() - 1, self.lanes.main.right() + 1
-        return [(mark, x) for mark, x in places if left <= x <= right]
-
-    def paint_baseline_bracket(self) -> None:
+    def paint_baseline_bracket(self, axis: ValueAxis) -> None:
         """Bracket the interval that rises are counted from, at the foot of the main lane."""
         if self.content.baseline_s is None:
             return

@@ -15,7 +15,7 @@ from thermview.ui.display import Display
 from thermview.ui.strip.axis import level_ticks
 from thermview.ui.strip.content import Content, Curve, Lane
 from thermview.ui.strip.ends import paint_labels, paint_other_axes, paint_signs
-from thermview.ui.strip.ground import Ground, small_font
+from thermview.ui.strip.ground import Ground, mark_places, small_font
 from thermview.ui.strip.layout import lay_out
 from thermview.ui.strip.raster import draw_band
 from thermview.ui.strip.timeline import Timeline, ValueAxis, steady_range
@@ -23,6 +23,7 @@ from thermview.ui.theme import Theme
 
 LINE_PX = 1.6
 HEAVY_PX = 3.2
+_LEAST_SUPPLY = 1e-4  # V, A: a supply that is off is a flat line at the foot, not noise
 _LIMIT_REACH = 0.5  # of the range: a limit that near is taken into view
 
 
@@ -71,6 +72,7 @@ class Plot:
         self.lanes = lay_out(*size, content.lanes)
         self.columns = max(round(self.lanes.width * pixel_ratio), 1)
         self.labels: dict[str, QRectF] = {}
+        self.marks = mark_places(content.marks, timeline, self.lanes)
         bands = self._bands()
         self.axes = self._axes(bands, kept_range)
         self.drawn = [
@@ -111,9 +113,9 @@ class Plot:
         """Return the mark whose sign is at a place."""
         if y_px > self.lanes.rail.bottom():
             return None
-        apart = [(abs(self.x_of(m.time_s) - x_px), i) for i, m in enumerate(self.content.marks)]
+        apart = [(abs(x - x_px), i) for i, (_, x) in enumerate(self.marks)]
         near = [(a, i) for a, i in apart if a <= reach_px]
-        return self.content.marks[min(near)[1]] if near else None
+        return self.marks[min(near)[1]][0] if near else None
 
     # ---- measuring -------------------------------------------------------------------------
 
@@ -155,7 +157,7 @@ class Plot:
                 reach = 1.15 * max(abs(low), abs(high), 0.1)
                 low, high = -reach, reach
             else:
-                low, high = min(low, 0.0), 1.15 * max(high, 0.01)
+                low, high = min(low, 0.0), 1.15 * max(high, _LEAST_SUPPLY)
             axes[lane] = ValueAxis(low, high, place.top(), place.bottom())
         return axes
 
@@ -210,8 +212,8 @@ class Plot:
         ground = self._ground(painter)
         paint_signs(painter, self)
         self.labels = paint_labels(painter, self)
-        ground.paint_baseline_bracket()
-        ground.paint_marks()
+        ground.paint_baseline_bracket(self.main)
+        ground.paint_marks(self.marks)
         ground.paint_time_axis()
         painter.end()
 
