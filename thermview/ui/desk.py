@@ -14,7 +14,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from thermview.errors import CancelledError, ThermviewError
 from thermview.frames import Frame, Mark, MarkKind
-from thermview.paths import user_data
+from thermview.paths import sample_recordings, user_data
 from thermview.regions import Region, RegionDocument, RegionSet
 from thermview.session import (
     EventKind,
@@ -27,7 +27,7 @@ from thermview.session import (
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.display import Display
-from thermview.ui.opening import Board, Opened, open_address, remember
+from thermview.ui.opening import Board, Opened, open_address, remember, zero_before_power
 from thermview.ui.settings import Settings
 from thermview.ui.tasks import Task
 from thermview.ui.theme import tokens
@@ -35,6 +35,7 @@ from thermview.ui.theme import tokens
 TICK_MS = 33
 UNSAVED_FRAMES = 25  # fewer, such as those of a glance at a camera, are not asked about
 SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
+POWER_S = 0.5  # so often the supply's log is looked at
 CURVES_S = 0.1  # the curves are redrawn at most so often
 
 
@@ -122,7 +123,9 @@ class Desk(QObject):
         self._seen = _Seen()
         self._saved_frames = 0
         self._close_in_background(session)
-        self.select(())
+        self._names.clear()
+        self.triggers = ()
+        self.document.reset(RegionSet())
         self.session_changed.emit()
         self.state_changed.emit()
 
@@ -178,6 +181,8 @@ class Desk(QObject):
         self.say("info", _opened_words(opened.session))
         for remark in opened.remarks:
             self.say("warning", remark)
+        if opened.path is not None and opened.path.parent == sample_recordings():
+            self.player.play()  # the worked example shows itself
         self.tick()
 
     # ---- work in the background ----------------------------------------------------------
@@ -232,9 +237,20 @@ class Desk(QObject):
         now_s = self._clock()
         self._tell_display()
         self._show(self.player.tick(now_s))
+        if self.session.is_live and self.session.baseline is None:
+            self._zero_at_power(now_s)
         for event in self.session.take_events():
             self._take_event(event)
         self._tell_changes(now_s)
+
+    def _zero_at_power(self, now_s: float) -> None:
+        """Take the zero by itself when the supply's log shows that the power has come."""
+        if self.session is None or now_s - self._seen.power_s < POWER_S:
+            return
+        self._seen.power_s = now_s
+        warning = zero_before_power(self.session)
+        if self.session.baseline is not None:
+            self.say("warning" if warning else "info", warning or "power is on: zero taken before")
 
     def _take_event(self, event: SessionEvent) -> None:
         if event.text and event.kind is not EventKind.STATE:
@@ -362,6 +378,8 @@ class Desk(QObject):
             self.say("info", "nothing is open to mark")
             return
         self.session.add_mark(kind, self.now_s, text)
+        if kind is MarkKind.POWER_ON and self.session.baseline is None:
+            self._seen.power_s = float("-inf")
         self._tell_changes(self._clock())
         self.say("info", f"marked: {text or kind.value} at {self.now_s:.2f} s")
 
@@ -554,8 +572,8 @@ def _opened_words(session: Session) -> str:
     info = session.info
     words = [f"{info.title or info.name}: {info.width_px} × {info.height_px} pixels"]
     if info.rate_hz:
-        words.append(f"{info.rate_hz:g} frames per second")
-    if info.simulated:
+        words.append(f"{info.rate_hz:.3g} frames per second")
+    if info.simulated and not info.notes:
         words.append("simulated")
     # what a note says to give is an option of the command line; here a menu does it
     words += [note.split(": give")[0].split("; give")[0] for note in info.notes]
@@ -582,3 +600,4 @@ class _Seen:
     state: Any = None
     baseline: tuple[float, float] | None = None
     curves_s: float = float("-inf")
+    power_s: float = float("-inf")

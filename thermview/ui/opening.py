@@ -20,16 +20,19 @@ from thermview.board import (
 )
 from thermview.errors import ThermviewError
 from thermview.frames import MarkKind
-from thermview.paths import user_data
+from thermview.paths import sample_recordings, user_data
 from thermview.recording import RecordedFootage
 from thermview.recording.generic import picture_datasets
 from thermview.recording.hdf5 import open_for_reading, reading
+from thermview.recording.probe import probe
 from thermview.recording.reader import is_recording
 from thermview.regions import RegionSet, load_regions, save_regions
 from thermview.session import Session
 from thermview.session.export import write_whole
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source
+from thermview.sources.catalog import AddressKind, parse_address
+from thermview.sources.simulated import SimulatedSource
 
 HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 FIRST_S = 1.0  # without any sign of power the first second counts as quiet
@@ -75,39 +78,33 @@ def open_address(
         source = open_source(address, options)
         session = Session.live(source, reopen=lambda: open_source(address, options))
         opened = Opened(address, options, session)
+        opened.board = _board_of(opened, source, None)
     else:
         path = Path(address)
-        session = Session.replay(open_footage(address, options))
+        footage = open_footage(address, options)
+        session = Session.replay(footage)
         opened = Opened(address, options, session, path)
-        opened.board = _board_of(opened, path)
+        opened.board = _board_of(opened, footage, path)
         report("taking the zero", -1.0)
-        zero_quiet_start(session)
+        zero_before_power(session)
     opened.regions = _regions_of(opened)
     opened.triggers = _triggers_of(opened)
     return opened
 
 
-def _board_of(opened: Opened, path: Path) -> Board | None:
-    """Return the board stored in the recording, else the one in files beside it."""
-    footage = opened.session.footage
+def _board_of(opened: Opened, origin: object, path: Path | None) -> Board | None:
+    """Return the board that the source brings along, else the one in files beside it."""
     try:
-        if isinstance(footage, RecordedFootage) and footage.placement_csv:
-            return Board(
-                parse_placement(footage.placement_csv),
-                fit_homography(parse_landmarks(footage.landmarks_json or "")),
-            )
+        if isinstance(origin, RecordedFootage | SimulatedSource) and origin.placement_csv:
+            view = fit_homography(parse_landmarks(origin.landmarks_json or ""))
+            return Board(parse_placement(origin.placement_csv), view)
+        parts = path.with_suffix(".parts.csv") if path is not None else None
+        if path is not None and parts is not None and parts.is_file():
+            landmarks = load_landmarks(path.with_suffix(".landmarks.json"))
+            return Board(load_placement(parts), fit_homography(landmarks))
     except ThermviewError as error:
-        opened.remarks.append(f"the board stored in the recording is not used: {error}")
-    parts_file = path.with_suffix(".parts.csv")
-    landmarks_file = path.with_suffix(".landmarks.json")
-    if not (parts_file.is_file() and landmarks_file.is_file()):
-        return None
-    try:
-        view = fit_homography(load_landmarks(landmarks_file))
-        return Board(load_placement(parts_file), view)
-    except ThermviewError as error:
-        opened.remarks.append(f"the board beside the recording is not used: {error}")
-        return None
+        opened.remarks.append(f"the board's placement list is not used: {error}")
+    return None
 
 
 def memory_of(address: str) -> Path:
@@ -152,6 +149,10 @@ def _regions_of(opened: Opened) -> RegionSet:
     candidates = [memory_of(opened.address)]
     if opened.path is not None:
         candidates.append(opened.path.with_suffix(".regions.json"))
+    else:  # a simulated board is the one of its example recording
+        kind, story = parse_address(opened.address)
+        if kind is AddressKind.SIMULATED:
+            candidates.append(sample_recordings() / f"{story}.regions.json")
     for file in candidates:
         if file.is_file():
             try:
@@ -171,22 +172,34 @@ def datasets_of(path: Path) -> list[str] | None:
     """
     if path.suffix.lower() not in HDF5_SUFFIXES or not path.is_file():
         return None
+    probe(path)
     with open_for_reading(path) as file, reading(path, "the file"):
         return None if is_recording(file) else picture_datasets(file)
 
 
-def zero_quiet_start(session: Session) -> None:
-    """Take a recording's time before power, else its first second, as the zero of rises."""
+def zero_before_power(session: Session) -> str | None:
+    """Take the time before the power as the zero of rises, unless there is a zero already.
+
+    Without any sign of power, a recording's first second is taken and a live source is left
+    alone.
+
+    Returns
+    -------
+    str or None
+        The session's warning, where the board was not still.
+    """
     times_s = session.footage.times_s
     if len(times_s) < 2 or session.baseline is not None:
-        return
-    start_s = float(times_s[0])
+        return None
+    start_s = float(times_s[session.footage.first])
     power_on_s = power_on(session)
-    if power_on_s is None or power_on_s - start_s < LEAST_QUIET_S:
-        end_s = min(start_s + FIRST_S, float(times_s[-1]))
-    else:
+    if power_on_s is not None and power_on_s - start_s > LEAST_QUIET_S:
         end_s = float(times_s[max(0, int(np.searchsorted(times_s, power_on_s)) - 1)])
-    session.zero_now(end_s, min(end_s - start_s, MOST_QUIET_S))
+    elif session.is_live:
+        return None
+    else:
+        end_s = min(start_s + FIRST_S, float(times_s[-1]))
+    return session.zero_now(end_s, min(end_s - start_s, MOST_QUIET_S))
 
 
 def power_on(session: Session) -> float | None:

@@ -119,7 +119,7 @@ class MainWindow(QMainWindow):
         whole.addWidget(self.strip)
         whole.setStretchFactor(0, 1)
         upper.setSizes([860, 400])
-        beside.setSizes([210, 330])
+        beside.setSizes([170, 370])
         whole.setSizes([520, 200])
         return whole
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtCore import QTimer
+from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem
 
 from thermview.analysis.largest_rise import Rise, largest_place, rises_of_outlines
@@ -50,7 +51,9 @@ class FindingsPanel(QFrame):
         self.heading.setToolTip("mean rise of each part's pixels at the shown moment")
         self.when = label("", "findingsWhen", "small")
         self.list = named(QListWidget(), "findingsList")
-        self.list.setUniformItemSizes(True)
+        self._fonts = [QFont(self.font()), QFont(self.font())]
+        self._fonts[0].setPixelSize(tokens().large)
+        self._fonts[1].setPixelSize(tokens().body)
         self.hint = label("", "findingsHint", "dim", wrap=True)
         self.note = label(NOT_PROOF, "findingsNote", "small", wrap=True)
         layout = column(self, margin=tokens().space)
@@ -118,7 +121,6 @@ class FindingsPanel(QFrame):
         self.rises = rises
         self.hint.setText(otherwise)
         self.hint.setVisible(not rises)
-        self.list.setVisible(bool(rises))
         self.note.setVisible(bool(rises))
         while self.list.count() > len(rises):
             self.list.takeItem(self.list.count() - 1)
@@ -127,6 +129,7 @@ class FindingsPanel(QFrame):
                 self.list.addItem(QListWidgetItem())
             item = self.list.item(place)
             item.setText(f"{place + 1}   {rise.name}   {display.difference_text(rise.rise_k)}")
+            item.setFont(self._fonts[min(place, 1)])
             item.setToolTip(self._tip(rise))
 
     def _tip(self, rise: Rise) -> str:

@@ -16,6 +16,7 @@ from PySide6.QtWidgets import (
 from thermview.ui.desk import Desk
 from thermview.ui.panels.readings_table import (
     COLUMNS,
+    NAME,
     ReadingsModel,
 )
 from thermview.ui.panels.selected import SelectedCard
@@ -24,7 +25,8 @@ from thermview.ui.theme import tokens
 from thermview.ui.widgets import column, label, named, row, tool
 
 REFRESH_MS = 200
-COLUMN_PX = 84  # room that a column of numbers needs
+COLUMN_PX = 78  # room that a column of numbers needs
+NAME_PX = 140
 
 
 class ReadingsPanel(QFrame):
@@ -71,7 +73,9 @@ class ReadingsPanel(QFrame):
         table.verticalHeader().hide()
         table.verticalHeader().setDefaultSectionSize(28)
         head = table.horizontalHeader()
-        head.setSectionResizeMode(QHeaderView.ResizeMode.Stretch)
+        head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
+        head.setSectionResizeMode(NAME, QHeaderView.ResizeMode.Stretch)
+        head.setDefaultSectionSize(COLUMN_PX)
         head.setHighlightSections(False)
         head.setMinimumSectionSize(48)
         table.customContextMenuRequested.connect(self._menu)
@@ -128,9 +132,9 @@ class ReadingsPanel(QFrame):
         self.model.rebuild()
         empty = self.model.rowCount() == 0
         self.hint.setVisible(empty)
-        self.table.setVisible(not empty)
+        self.table.horizontalHeader().setVisible(not empty)
         self.hint.setText(
-            "No region yet. Choose a shape above the picture and draw it on a part."
+            "No region yet. Choose a shape at the picture's left edge and draw it on a part."
             if self._desk.session is not None
             else "Open a recording or an input first."
         )
@@ -166,9 +170,9 @@ class ReadingsPanel(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Show as many columns as there is room for."""
         super().resizeEvent(event)
-        room = max(3, (event.size().width() - 24) // COLUMN_PX)
+        numbers = max(2, (event.size().width() - NAME_PX) // COLUMN_PX)
         for position in range(len(COLUMNS)):
-            self.table.setColumnHidden(position, position > room - 1)
+            self.table.setColumnHidden(position, position > numbers)
 
 
 def desk_fly(desk: Desk) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
 from thermview.paths import sample_recordings
 from thermview.sources import InputOffer, list_inputs
@@ -25,6 +25,10 @@ CAUTION = (
 )
 
 
+HEAD_PX = 32  # as high as the button in one of the heads
+WIDEST_PX = 1280  # lines longer than this are hard to read
+
+
 class StartPage(QScrollArea):
     """Ways to begin; a file may also be dropped anywhere."""
 
@@ -36,6 +40,7 @@ class StartPage(QScrollArea):
         self.setWidgetResizable(True)
         self.setAlignment(Qt.AlignmentFlag.AlignHCenter)
         self._page = named(QWidget(), "startContent")
+        self._page.setMaximumWidth(WIDEST_PX)
         self.setWidget(self._page)
         outer = column(self._page, margin=3 * tokens().space)
         outer.setSpacing(2 * tokens().space)
@@ -61,13 +66,16 @@ class StartPage(QScrollArea):
 
     def _section(self, columns: QHBoxLayout, name: str, heading: str) -> QVBoxLayout:
         frame, layout = panel(f"start_{name}")
-        head = row(label(heading, f"start_{name}_heading", "heading"), None)
+        title = label(heading, f"start_{name}_heading", "heading")
+        title.setMinimumHeight(HEAD_PX)
+        head = row(title, None)
         if name == "inputs":
             head.addWidget(tool("refresh", "refreshInputs", self.look_again, tip="look again"))
         layout.addLayout(head)
         inner = column()
         layout.addLayout(inner)
         layout.addStretch(1)
+        frame.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         columns.addWidget(frame, 1)
         return inner
 
@@ -97,7 +105,12 @@ class StartPage(QScrollArea):
             words = trouble or "No camera found. Plug one in and look again."
             self._inputs.addWidget(label(words, "noCamera", "dim", wrap=True))
         for offer in offers:
-            self._offer(self._inputs, offer.address, offer.name, " · ".join(offer.details))
+            name, _, what = offer.name.partition(": ")
+            story = offer.address.partition(":")[2]
+            if offer.kind == "simulated":
+                self._offer(self._inputs, offer.address, f"{name}, {story}", what)
+            else:
+                self._offer(self._inputs, offer.address, offer.name, " · ".join(offer.details))
 
     def _fill_recent(self) -> None:
         _clear(self._recent)

@@ -1,0 +1,156 @@
+"""Live sources in the window: a scripted camera, and the simulated board."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QMessageBox
+from pytestqt.qtbot import QtBot
+from window_kit import ScriptedSource, open_and_wait, session_of
+
+from thermview.frames import FrameSource, MarkKind
+from thermview.recording import open_recording
+from thermview.session import SessionState
+from thermview.sources import OpenOptions
+from thermview.ui import opening
+from thermview.ui.window import MainWindow
+
+
+@pytest.fixture
+def cameras(monkeypatch: pytest.MonkeyPatch) -> list[ScriptedSource]:
+    """Let every `camera:…` be a scripted one; return those opened, newest last."""
+    made: list[ScriptedSource] = []
+
+    def open_scripted(address: str, options: OpenOptions | None = None) -> FrameSource:
+        made.append(ScriptedSource())
+        made[-1].give(30)
+        return made[-1]
+
+    monkeypatch.setattr(opening, "open_source", open_scripted)
+    return made
+
+
+def test_live_state_losses_and_the_live_edge(
+    qtbot: QtBot, main_window: MainWindow, cameras: list[ScriptedSource]
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, "camera:9")
+    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    main_window.camera.refresh()
+    assert main_window.camera.lost.text() == "lost 0"
+    assert desk.player.follow
+    desk.seek(3)
+    cameras[0].give(20)
+    qtbot.waitUntil(lambda: desk.session is not None and len(desk.session.footage) == 50)
+    assert desk.shown_number == 3  # looking back is not disturbed by new frames
+    desk.follow()
+    assert desk.shown_number == 49
+
+
+def test_a_recording_holds_every_frame_while_the_window_is_used(
+    qtbot: QtBot, main_window: MainWindow, cameras: list[ScriptedSource], tmp_path: Path
+) -> None:
+    desk, path = main_window.desk, tmp_path / "live.h5"
+    open_and_wait(qtbot, main_window, "camera:9")
+    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    desk.record_toggle(path)
+    assert "REC" in main_window.camera.record.text()
+    for step in range(10):
+        cameras[0].give(10)
+        desk.seek(step)
+        main_window.resize(1100 + 20 * step, 700 + 10 * step)
+        qtbot.wait(5)
+    session = session_of(main_window)
+    qtbot.waitUntil(lambda: session.losses.received == 130, timeout=5000)
+    desk.record_toggle()
+    qtbot.waitUntil(lambda: session.recording is None and desk.task is None, timeout=10_000)
+    assert "recorded 100 frames" in main_window.status.words.text()
+    assert not desk.unsaved_live()
+    footage = open_recording(path)
+    try:
+        assert len(footage) == 100
+        numbers = [footage.frame(n).counts[0, 0] - 29815 for n in range(100)]
+        assert numbers == [(30 + n) % 7 for n in range(100)]
+    finally:
+        footage.close()
+
+
+def test_stall_is_said_and_everything_is_kept(
+    qtbot: QtBot, main_window: MainWindow, cameras: list[ScriptedSource]
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, "camera:9")
+    assert not main_window.banner.isVisible()
+    qtbot.waitUntil(lambda: desk.state is SessionState.STALLED, timeout=5000)
+    qtbot.waitUntil(main_window.banner.isVisible, timeout=2000)
+    assert "No new frame is coming" in main_window.banner.words.text()
+    cameras[0].give(5)
+    qtbot.waitUntil(lambda: not main_window.banner.isVisible(), timeout=3000)
+
+
+def test_unplugged_reconnect_goes_on_behind_a_gap(
+    qtbot: QtBot, main_window: MainWindow, cameras: list[ScriptedSource]
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, "camera:9")
+    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    cameras[0].vanish()
+    qtbot.waitUntil(lambda: desk.state is SessionState.FAILED, timeout=5000)
+    qtbot.waitUntil(main_window.banner.isVisible, timeout=2000)
+    assert "unplugged" in main_window.banner.words.text()
+    assert "kept" in main_window.banner.words.text()
+    QTest.mouseClick(main_window.banner.reconnect, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: desk.state is SessionState.RUNNING, timeout=5000)
+    session = session_of(main_window)
+    qtbot.waitUntil(lambda: len(session.footage) == 60, timeout=5000)
+    assert any(mark.kind is MarkKind.GAP for mark in session.marks)
+
+
+@pytest.mark.parametrize("answer", ["Cancel", "Discard", "Save"])
+def test_unsaved_live_pictures_are_asked_about(
+    qtbot: QtBot,
+    main_window: MainWindow,
+    cameras: list[ScriptedSource],
+    monkeypatch: pytest.MonkeyPatch,
+    answer: str,
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, "camera:9")
+    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    button = QMessageBox.StandardButton[answer]
+    monkeypatch.setattr(QMessageBox, "exec", lambda _: button)
+    main_window.commands.close_session()
+    assert (desk.session is None) == (answer == "Discard")
+    if answer == "Save":
+        qtbot.waitUntil(lambda: desk.task is None, timeout=10_000)
+        (saved,) = desk.record_path().parent.glob("*.h5")
+        footage = open_recording(saved)
+        assert len(footage) == 30
+        footage.close()
+        assert not desk.unsaved_live()
+
+
+def test_the_simulated_board_ends_with_its_fault_on_screen(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk = main_window.desk
+    desk.open("simulated:short", OpenOptions(speed=40.0, seed=1))
+    qtbot.waitUntil(lambda: desk.shown is not None and desk.now_s > 33.0, timeout=20_000)
+    session = session_of(main_window)
+    assert desk.board is not None
+    # the zero was taken by itself, just before the supply came on
+    qtbot.waitUntil(lambda: session.baseline is not None, timeout=2000)
+    supply, baseline = session.supply, session.baseline
+    assert supply is not None
+    assert baseline is not None
+    on_s = supply.time_s[np.argmax(supply.voltage_v > 0.05 * supply.voltage_v.max())]
+    assert baseline[1] <= on_s
+    desk.player.seek_time(32.0)
+    desk.tick()
+    main_window.findings.refresh()
+    assert main_window.findings.rises[0].name == "C12"  # the story's shorted capacitor
+    assert main_window.camera.words.text().startswith("simulated")
