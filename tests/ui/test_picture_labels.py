@@ -19,16 +19,19 @@ from PySide6.QtGui import QColor, QFontMetricsF, QImage
 from PySide6.QtWidgets import QApplication
 from pytestqt.qtbot import QtBot
 
+from thermview.board import Landmark, Part, fit_homography
 from thermview.frames import Frame, FrameFlag, Scale, Scene
 from thermview.regions import Rectangle, Spot
 from thermview.session import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.display import View
+from thermview.ui.opening import Board
 from thermview.ui.picture import PictureView, render_still
 from thermview.ui.picture.content import content_of
 from thermview.ui.picture.ink import PLATE_ALPHA, Ink
 from thermview.ui.picture.labels import Wanted, place
 from thermview.ui.picture.notices import is_stale, notices
+from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
 from thermview.ui.picture.still import caption, round_numbers
 from thermview.ui.theme import DARK, LIGHT, contrast
@@ -313,3 +316,52 @@ def test_a_small_picture_is_enlarged_until_words_fit(desk: Desk, turns: int) -> 
 )
 def test_round_numbers(low: float, high: float, most: float, expected: list[float]) -> None:
     assert round_numbers(low, high, most) == expected
+
+
+# ---- parts ---------------------------------------------------------------------------------
+
+
+def board_seen(*, mirrored: bool) -> Board:
+    """Return two parts, one on each side, 10 px a mm; mirrored is how the bottom is seen."""
+    marks = []
+    for x, y in ((0.0, 0.0), (50.0, 0.0), (50.0, 30.0), (0.0, 30.0)):
+        u = 500.0 - 10 * x if mirrored else 10 * x
+        marks.append(Landmark((x, y), (u, 300.0 - 10 * y)))
+    parts = (
+        Part("U3", "", 10.0, 20.0, width_mm=6.0, height_mm=4.0),
+        Part("C12", "", 10.0, 20.0, width_mm=1.6, height_mm=0.8),
+        Part("Q7", "", 40.0, 5.0, side="bottom", width_mm=3.0, height_mm=3.0),
+    )
+    return Board(parts, fit_homography(marks))
+
+
+def test_parts_of_the_seen_side_lie_where_the_landmarks_put_them() -> None:
+    layer = PartsLayer(board_seen(mirrored=False))
+    assert [part.designator for part in layer.parts] == ["U3", "C12"]
+    for (x, y), name in {
+        (100.0, 100.0): "C12",  # the smaller of two
+        (72.0, 82.0): "U3",
+        (128.0, 118.0): "U3",
+        (68.0, 100.0): None,
+        (400.0, 250.0): None,
+    }.items():
+        part = layer.at(x, y)
+        assert (part.designator if part else None) == name
+    below = PartsLayer(board_seen(mirrored=True))
+    assert [part.designator for part in below.parts] == ["Q7"]
+    assert below.at(100.0, 250.0) is not None
+
+
+def test_read_out_names_the_part_under_the_cursor(desk: Desk, qtbot: QtBot) -> None:
+    desk.board = board_seen(mirrored=False)
+    show(desk, 0, Frame(np.full((300, 500), 30_000, np.uint16), 0.0, 0, CENTIKELVIN))
+    view = PictureView(desk)
+    qtbot.addWidget(view)
+    view.resize(700, 500)
+    view.canvas.repaint()
+    assert view.canvas.mapping is not None
+    view.canvas._cursor = view.canvas.mapping.to_widget(75.5, 85.5)
+    assert view.canvas._readout() == "x 75  y 85   26.9 °C   U3"
+    view.canvas._cursor = view.canvas.mapping.to_widget(300.5, 50.5)
+    assert view.canvas._readout() == "x 300  y 50   26.9 °C"
+    assert desk.display.mm_per_px == pytest.approx(0.1)

@@ -105,6 +105,7 @@ class Display:
         self._quarter_turns = 0
         self._mirrored = False
         self._markers = True
+        self._parts = True
         self._smooth = True
         self._mm_per_px: float | None = None
 
@@ -169,6 +170,11 @@ class Display:
     def markers(self) -> bool:
         """Tell whether the hottest and the coldest pixel are marked."""
         return self._markers
+
+    @property
+    def parts(self) -> bool:
+        """Tell whether the board's parts are drawn, where they are known."""
+        return self._parts
 
     @property
     def smooth(self) -> bool:
@@ -290,6 +296,11 @@ class Display:
     def set_markers(self, on: bool) -> None:
         """Mark the hottest and the coldest pixel, or not."""
         self._markers = on
+        self._tell()
+
+    def set_parts(self, on: bool) -> None:
+        """Draw the board's parts, where they are known, or not."""
+        self._parts = on
         self._tell()
 
     def set_smooth(self, on: bool) -> None:

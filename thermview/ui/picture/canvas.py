@@ -25,6 +25,7 @@ from thermview.ui.picture.layer import Layer
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.notices import focus_words, is_stale, notices
 from thermview.ui.picture.painter import FramePainter
+from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
 from thermview.ui.picture.tools import RulerTool, Tool, ToolKind, Touch, make_tool
 from thermview.ui.theme import tokens
@@ -54,6 +55,7 @@ class Canvas(QWidget):
         self.tool: Tool = make_tool(ToolKind.SELECT, desk)
         self.focus_help = False
         self.sharpest = 0.0
+        self._parts: PartsLayer | None = None
         self._painter = FramePainter(desk.display)
         self._image: QImage | None = None
         self._mapping: Mapping | None = None
@@ -66,6 +68,12 @@ class Canvas(QWidget):
     def refresh(self) -> None:
         """Paint the shown frame anew, in the display's present colours."""
         self._image = None
+        self.update()
+
+    def take_board(self) -> None:
+        """Take over the desk's board, if there is one."""
+        board = self.desk.board
+        self._parts = None if board is None else PartsLayer(board)
         self.update()
 
     @property
@@ -242,6 +250,9 @@ class Canvas(QWidget):
         if is_stale(self.desk):
             pen.fillRect(self.rect(), QColor(0, 0, 0, 140))
         frame = QRectF(self.rect()).adjusted(_EDGE, _EDGE, -_EDGE, -_EDGE)
+        if self._parts is not None and self.desk.display.parts:
+            labelled = {region.name for region in self.desk.document.current.regions}
+            self._parts.draw(pen, mapping, ink, labelled)
         content = content_of(self.desk)
         marked = [mapping.to_widget(extreme.x, extreme.y) for extreme in content.extremes]
         taken = self._draw_notices(pen, ink, frame)
@@ -301,7 +312,11 @@ class Canvas(QWidget):
         if self._cursor is None or mapping is None or frame is None:
             return ""
         pixel = mapping.pixel_at(self._cursor)
-        return "" if pixel is None else pixel_text(frame, self.desk.display, *pixel)
+        if pixel is None:
+            return ""
+        words = pixel_text(frame, self.desk.display, *pixel)
+        part = self._parts.at(*mapping.to_picture(self._cursor)) if self._parts else None
+        return words if part is None else f"{words}   {part.designator} {part.value}".rstrip()
 
 
 _ARROWS = {

@@ -15,7 +15,14 @@ from PySide6.QtGui import QColor, QPainter, QPainterPath, QPolygonF
 
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Shape, Spot
 from thermview.ui.desk import Desk
-from thermview.ui.picture.geometry import REACH, handle_at, length_text, outline, region_at
+from thermview.ui.picture.geometry import (
+    REACH,
+    handle_at,
+    length_text,
+    outline,
+    region_at,
+    size_text,
+)
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 
@@ -260,7 +267,10 @@ class DragTool(_DrawTool):
     def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Draw the shape so far."""
         if self._shape is not None:
-            ink.stroke(pen, mapping.transform().map(outline(self._shape)), ink.text)
+            path = mapping.transform().map(outline(self._shape))
+            ink.stroke(pen, path, QColor("#ffffff"))
+            words = size_text(self._shape, self.desk.display.mm_per_px)
+            _tell(pen, path.boundingRect().bottomRight(), words, ink)
 
 
 class PolygonTool(_DrawTool):
@@ -323,7 +333,7 @@ class PolygonTool(_DrawTool):
         open_end = [] if self._loose is None else [mapping.to_widget(*self._loose)]
         path = QPainterPath()
         path.addPolygon(QPolygonF([*corners, *open_end]))
-        ink.stroke(pen, path, ink.text)
+        ink.stroke(pen, path, QColor("#ffffff"))
         for corner in corners:
             ink.handle(pen, corner)
 
@@ -383,9 +393,13 @@ class RulerTool(Tool):
         for end in ends:
             ink.handle(pen, mapping.to_widget(*end))
         words = length_text(math.dist(*ends), self.desk.display.mm_per_px)
-        chunks = [Chunk(words, ink.number, ink.text, figures=True)]
-        size = ink.plate_size(chunks)
-        ink.plate(pen, QRectF(path.pointAtPercent(0.5) + QPointF(10, 10), size), chunks)
+        _tell(pen, path.pointAtPercent(0.5), words, ink)
+
+
+def _tell(pen: QPainter, at: QPointF, words: str, ink: Ink) -> None:
+    """Write a length beside what is being drawn."""
+    chunks = [Chunk(words, ink.number, ink.text, figures=True)]
+    ink.plate(pen, QRectF(at + QPointF(10, 10), ink.plate_size(chunks)), chunks)
 
 
 def make_tool(kind: ToolKind, desk: Desk) -> Tool:

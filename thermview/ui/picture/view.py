@@ -27,7 +27,7 @@ _TOOLS = {
     ToolKind.POLYGON: ("6", "vector-polygon", "measure any outline: click its corners"),
     ToolKind.RULER: ("7", "ruler", "measure a length in px or mm"),
 }
-_FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _SMOOTH_KEY = "0", "K", "H", "J"
+_FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _PARTS_KEY, _SMOOTH_KEY = "0", "K", "H", "A", "J"
 
 
 class _NameEdit(QLineEdit):
@@ -49,7 +49,7 @@ class PictureView(QWidget):
     canvas : Canvas
         The painted surface.
     actions_by_name : dict of str to QAction
-        ``tool_select`` … ``tool_ruler``, ``fit``, ``focus``, ``markers``, ``smooth``.
+        ``tool_select`` … ``tool_ruler``, ``fit``, ``focus``, ``markers``, ``parts``, ``smooth``.
     """
 
     def __init__(self, desk: Desk, parent: QWidget | None = None) -> None:
@@ -97,6 +97,13 @@ class PictureView(QWidget):
                 "arrow-collapse-vertical",
                 display.set_markers,
                 display.markers,
+            ),
+            "parts": (
+                "draw the board's parts, where a placement list is known",
+                _PARTS_KEY,
+                "memory",
+                display.set_parts,
+                display.parts,
             ),
             "smooth": (
                 "smooth between pixels when enlarged",
@@ -160,6 +167,7 @@ class PictureView(QWidget):
 
     def _session_changed(self) -> None:
         session, board = self.desk.session, self.desk.board
+        self.canvas.take_board()
         self.canvas.fit()
         if session is not None:
             self.desk.display.set_scene(session.scene)
@@ -182,6 +190,7 @@ class PictureView(QWidget):
             display.observe(shown)  # another view or mode has its level at once
         self.canvas.refresh()
         self.actions_by_name["markers"].setChecked(display.markers)
+        self.actions_by_name["parts"].setChecked(display.parts)
         self.actions_by_name["smooth"].setChecked(display.smooth)
 
     def _tool_changed(self, kind: ToolKind) -> None:
