@@ -33,7 +33,7 @@ class Grip(Enum):
 def level_ticks(display: Display, axis: ValueAxis) -> list[tuple[float, str]]:
     """Return round levels in the unit shown: (K, text)."""
     low, high = display.level(axis.low), display.level(axis.high)
-    most = max(int((axis.bottom_px - axis.top_px) / 30), 1)
+    most = max(int((axis.bottom_px - axis.top_px) / 26), 2)
     ticks, decimals = value_ticks(low, high, most)
     sign = "+" if display.view is View.RISE else ""
     return [(display.level_k(tick), signed(tick, decimals, sign)) for tick in ticks]

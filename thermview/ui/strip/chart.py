@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, Qt, Signal
+from PySide6.QtCore import QEvent, QPoint, QPointF, QRect, QSize, Qt, Signal
 from PySide6.QtGui import QHelpEvent, QMouseEvent, QPainter, QPaintEvent, QResizeEvent, QWheelEvent
 from PySide6.QtWidgets import QSizePolicy, QToolTip, QWidget
 
@@ -53,7 +53,7 @@ class StripChart(QWidget):
         self.setMouseTracking(True)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(360, 130)
+        self.setMinimumSize(360, 180)
         self.desk = desk
         self.timeline = Timeline()
         self.loop_s: Span | None = None
@@ -214,6 +214,10 @@ class StripChart(QWidget):
         if self._cursor is not None and self._gesture is None:
             paint_cursor(painter, plot, self._cursor)
         painter.end()
+
+    def sizeHint(self) -> QSize:
+        """Return the size at which every lane is easy to read."""
+        return QSize(1000, 250)
 
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Draw anew in another size."""

@@ -13,10 +13,11 @@ from thermview.ui.display import Display, View
 from thermview.ui.strip.axis import diverging_image
 from thermview.ui.strip.content import Lane
 from thermview.ui.strip.glyphs import curve_sign_image, draw_curve_sign
-from thermview.ui.strip.ground import LEFT, RIGHT
+from thermview.ui.strip.ground import LEFT, RIGHT, shade
 from thermview.ui.strip.labels import spread
 from thermview.ui.strip.layout import BAR_PX, RIGHT_PX
 from thermview.ui.strip.ticks import signed, value_ticks
+from thermview.ui.strip.timeline import ValueAxis
 
 if TYPE_CHECKING:
     from thermview.ui.strip.plot import Drawn, Plot
@@ -24,20 +25,20 @@ if TYPE_CHECKING:
 _LABEL_PX = 16.0
 _LEADER_PX = 12.0
 MILLI_BELOW_A = 0.1
-"""Smaller currents are written in mA."""
+"""An axis that ends below is in mA."""
 
 _SIGN_EVERY_PX = 240
 _ELIDE = Qt.TextElideMode.ElideRight
 
 
-def number_text(display: Display, lane: Lane, value: float) -> str:
+def number_text(display: Display, lane: Lane, value: float, axis: ValueAxis) -> str:
     """Return a value of a lane as people read it; degrees without their unit."""
     if not np.isfinite(value):
         return "–"
     if lane is Lane.VOLTAGE:
         return signed(value, 2) + " V"
     if lane is Lane.CURRENT:
-        if abs(value) < MILLI_BELOW_A:
+        if axis.high < MILLI_BELOW_A:
             return signed(value * 1e3, 1) + " mA"
         return signed(value, 3) + " A"
     if lane is Lane.DIFFERENCE:
@@ -93,7 +94,12 @@ def _paint_label(
     colour = QColor(curve.colour)
     painter.setRenderHint(QPainter.RenderHint.Antialiasing)
     painter.setPen(QPen(colour, 1))
-    painter.drawLine(QLineF(edge + 1, drawn.axis.y_of(end[1]), edge + _LEADER_PX - 3, y))
+    end_y = drawn.axis.y_of(end[1])
+    painter.drawLine(QLineF(edge + 1, end_y, edge + _LEADER_PX - 3, y))
+    end_x = plot.lanes.left + (end[0] + 1) / plot.pixel_ratio
+    if end_x < edge - 4:  # the film ends before the chart does
+        painter.setPen(QPen(shade(colour, 120), 1, Qt.PenStyle.DotLine))
+        painter.drawLine(QLineF(end_x + 4, end_y, edge, end_y))
     place = QRectF(edge + _LEADER_PX - 2, y - _LABEL_PX / 2, RIGHT_PX - _LEADER_PX, _LABEL_PX)
     text_left = place.left()
     if curve.id:
@@ -105,7 +111,7 @@ def _paint_label(
         heavy = QFont(font)
         heavy.setBold(True)
         painter.setFont(heavy)
-    number = number_text(plot.display, curve.lane, end[1])
+    number = number_text(plot.display, curve.lane, end[1], drawn.axis)
     number_px = painter.fontMetrics().horizontalAdvance(number)
     name = curve.name + (" ε" if curve.corrected else "")
     name_px = place.right() - text_left - number_px - 10

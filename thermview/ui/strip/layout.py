@@ -65,7 +65,11 @@ def lay_out(width: float, height: float, wanted: frozenset[Lane]) -> Lanes:
         Lane.CURRENT: supply_px,
     }
     others = {lane: px for lane, px in heights.items() if lane in wanted}
-    main_px = max(room - sum(others.values()) - len(others) * _BETWEEN_PX, min(_LEAST_PX, room))
+    spare_px = room - len(others) * _BETWEEN_PX
+    if others:  # the main lane comes first where there is little room
+        shrink = min((spare_px - min(_LEAST_PX, spare_px / 2)) / sum(others.values()), 1.0)
+        others = {lane: px * shrink for lane, px in others.items()}
+    main_px = spare_px - sum(others.values())
     of = {}
     top = float(RAIL_PX)
     for lane, lane_px in {Lane.MAIN: main_px, **others}.items():

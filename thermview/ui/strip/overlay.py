@@ -150,7 +150,7 @@ def _paint_row(painter: QPainter, plot: Plot, row: Row, line: QRectF) -> None:
         Lane.MAIN: plot.display.level_symbol,
         Lane.DIFFERENCE: plot.display.difference_symbol,
     }.get(curve.lane, "")
-    number = f"{number_text(plot.display, curve.lane, row.value)} {unit}".rstrip()
+    number = f"{number_text(plot.display, curve.lane, row.value, row.drawn.axis)} {unit}".rstrip()
     number_px = painter.fontMetrics().horizontalAdvance(number)
     name_px = line.right() - text_left - number_px - 6
     painter.setPen(colour)

@@ -149,8 +149,9 @@ class TransportRow(QWidget):
             self.total.setText("")
             return
         self.time.setText(clock_text(self._desk.now_s))
-        whole_s = self._chart.timeline.last_s
-        frames = len(session.curves)
+        times_s = session.curves.times_s
+        frames = len(times_s)
+        whole_s = float(times_s[-1]) if frames else 0.0
         self.total.setText(
             f"of {clock_text(whole_s)}   frame {max(self._desk.shown_number, 0):,} of {frames:,}"
         )
