@@ -50,6 +50,7 @@ ACTIONS = (
     KeyAction("fit", "show the whole picture", "0", DRAW),
     KeyAction("focus", "sharpness as a number", "K", DRAW),
     KeyAction("markers", "mark hottest and coldest pixel", "H", DRAW),
+    KeyAction("parts", "draw the board's parts", "A", DRAW),
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("tool_select", "select and move regions", "1", DRAW),
     KeyAction("tool_spot", "draw a spot", "2", DRAW),
