@@ -120,7 +120,7 @@ def open_unprobed(path: Path) -> Any:
         raise InputError(f"{path} is being written by another program; wait for it") from error
     except LIBRARY_ERRORS as error:
         reason = first_line(error)
-        if "lock" in reason:
+        if "unable to lock file" in reason:
             raise InputError(f"{path} is in use by another program; close it there") from error
         words = "is cut short" if "truncated" in reason else "is damaged"
         raise DamagedError(f"{path} {words} ({reason}); try thermview repair") from error

@@ -11,16 +11,18 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from thermview.errors import ThermviewError
 from thermview.recording.hdf5 import DamagedError
 
-_CPU_PATIENCE_S = 5
+_CPU_PATIENCE_S = 4
 """A loop without end burns time; a slow disk does not."""
 _PATIENCE_S = 30.0
 _PACKAGE_PARENT = Path(__file__).resolve().parents[2]
 
+_CHILD = "from thermview.recording.probe import main; main()"
 _ENDLESS = "reading it does not come to an end"
 _SIGXCPU = 24  # POSIX systems that have it agree on the number
 
@@ -41,7 +43,7 @@ def probe(path: Path, patience_s: float = _PATIENCE_S) -> None:
     search = os.pathsep.join(filter(None, [str(_PACKAGE_PARENT), os.environ.get("PYTHONPATH")]))
     try:
         done = subprocess.run(
-            [sys.executable, "-m", "thermview.recording.probe", str(path)],
+            [sys.executable, "-W", "ignore", "-c", _CHILD, str(path)],
             env=os.environ | {"PYTHONPATH": search},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
@@ -102,12 +104,9 @@ def _limit_cpu() -> None:
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Try out the file named on the command line. The child's whole program."""
     _limit_cpu()
-    try:
+    with suppress(ThermviewError):  # a clean error: the parent will meet and tell it
         try_out(Path(sys.argv[1]))
-    except ThermviewError:
-        pass  # a clean error: the parent will meet and tell it
-    except MemoryError:
-        sys.exit(1)
     os._exit(0)  # no tidying up in a library that may be in disorder
