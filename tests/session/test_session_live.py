@@ -215,6 +215,23 @@ def test_what_left_the_memory_is_read_from_the_recording(tmp_path: Path) -> None
     session.close()
 
 
+def test_a_recording_that_no_longer_reaches_the_memory_is_left_out(tmp_path: Path) -> None:
+    source = ScriptedSource([frame_at(i) for i in range(10)])
+    session = Session.live(source, history_bytes=4 * frame_at(0).counts.nbytes)
+    session.start_recording(tmp_path / "a.h5")
+    session.start()
+    until(lambda: len(session.footage) == 10)
+    session.stop_recording()
+    assert session.footage.first == 0
+    source.feed(*(frame_at(i) for i in range(10, 14)))
+    until(lambda: len(session.footage) == 14)
+    assert session.footage.first == 0, "the file ends where the memory begins"
+    source.feed(frame_at(14))
+    until(lambda: len(session.footage) == 15)
+    assert session.footage.first == 11
+    session.close()
+
+
 def test_without_a_recording_old_frames_go() -> None:
     one = frame_at(0).counts.nbytes
     source = ScriptedSource([frame_at(i) for i in range(50)])
