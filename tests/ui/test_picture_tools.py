@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 from fake_desk import make_desk, show
-from PySide6.QtCore import QEvent, QPoint, QPointF, Qt
+from PySide6.QtCore import QEvent, QPoint, QPointF, QSize, Qt
 from PySide6.QtGui import QMouseEvent, QWheelEvent
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication
@@ -43,7 +43,8 @@ def view(desk: Desk, qtbot: QtBot) -> PictureView:
     extra = made.width() - made.canvas.width()
     made.resize(COLUMNS * ZOOM + extra, ROWS * ZOOM)
     show(desk, 0)
-    QApplication.processEvents()
+    size = QSize(COLUMNS * ZOOM, ROWS * ZOOM)
+    qtbot.waitUntil(lambda: made.canvas.size() == size)  # a window system takes its time
     mapping = made.canvas.mapping
     assert mapping is not None
     assert mapping.zoom == pytest.approx(ZOOM)

@@ -344,6 +344,12 @@ class Display:
         Object temperatures where the scene states an emissivity, as for a region that states none
         itself; else apparent ones; of a relative scale the counts themselves.
         """
+        if counts.dtype == np.float32 and setting_for(None, None, self._scene) is None:
+            # as `conversion`, without its detour by float64: to be seen, 30 µK are close enough
+            scale = _UNSCALED if scale.relative else scale
+            kelvin: NDArray[np.float32] = counts * np.float32(scale.k_per_count)
+            kelvin += np.float32(scale.offset_k)
+            return kelvin
         return self._convert(scale)(counts)
 
     def rise_k(self, frame: Frame) -> NDArray[np.float32]:

@@ -23,6 +23,8 @@ class FramePainter:
         self._key: Any = None
         self._table: NDArray[np.uint32] = np.empty(0, np.uint32)
         self._pixels: NDArray[np.uint32] = np.empty((0, 0), np.uint32)
+        self._place: NDArray[np.float32] = np.empty((0, 0), np.float32)
+        self._index: NDArray[np.uint16] = np.empty((0, 0), np.uint16)
 
     def paint(self, frame: Frame) -> QImage:
         """Return the frame's picture; it holds until the next call."""
@@ -49,18 +51,22 @@ class FramePainter:
         display = self._display
         low_k, high_k = display.low_k, display.high_k
         if display.settings_key != self._key:
-            # entry 0 is for pixels without a value
             levels = np.linspace(low_k, high_k, _STEPS)
-            colours = display.argb_of(levels, band=False)
-            self._table = np.concatenate((np.array([NO_VALUE_ARGB], np.uint32), colours))
+            self._table = display.argb_of(levels, band=False)
             self._key = display.settings_key
-        place = levels_k - np.float32(low_k)
+        if self._place.shape != levels_k.shape:  # kept: fresh memory costs more than the sums
+            self._place = np.empty(levels_k.shape, np.float32)
+            self._index = np.empty(levels_k.shape, np.uint16)
+        place = np.subtract(levels_k, np.float32(low_k), out=self._place)
         place *= np.float32((_STEPS - 1) / (high_k - low_k))
-        place += np.float32(1.5)
-        np.maximum(place, 1.0, out=place)
-        np.minimum(place, _STEPS, out=place)
-        np.nan_to_num(place, copy=False, nan=0.0)
-        np.take(self._table, place.astype(np.uint16), out=self._pixels, mode="wrap")
+        place += np.float32(0.5)
+        np.fmax(place, 0, out=place)  # also puts something in the place of NaN
+        np.fmin(place, _STEPS - 1, out=place)
+        np.copyto(self._index, place, casting="unsafe")
+        np.take(self._table, self._index, out=self._pixels, mode="wrap")
         if display.isotherm is not None:
             low_k, high_k = display.isotherm
             self._pixels[(levels_k >= low_k) & (levels_k <= high_k)] = display.band_colour.rgba()
+        lacking = np.isnan(levels_k)
+        if lacking.any():
+            self._pixels[lacking] = NO_VALUE_ARGB

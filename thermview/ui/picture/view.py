@@ -139,6 +139,8 @@ class PictureView(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(2)
         for name, action in self.actions_by_name.items():
+            if name == "smooth":  # seldom changed: in the menu only, so that the column stays short
+                continue
             made = named(QToolButton(self), f"button_{name}", "flat")
             made.setDefaultAction(action)
             made.setFocusPolicy(Qt.FocusPolicy.TabFocus)
@@ -255,6 +257,8 @@ class PictureView(QWidget):
         menu = QMenu(self)
         menu.setObjectName("pictureMenu")
         fill_picture_menu(menu, self.desk, self)
+        menu.addSeparator()
+        menu.addActions([self.actions_by_name[name] for name in ("markers", "parts", "smooth")])
         menu.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         menu.aboutToHide.connect(self.canvas.setFocus)
         menu.popup(event.globalPos())
