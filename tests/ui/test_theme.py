@@ -7,6 +7,7 @@ import re
 import pytest
 
 from thermview.errors import UsageError
+from thermview.paths import resource
 from thermview.ui import theme as themes
 from thermview.ui.theme import DARK, LIGHT, Theme, contrast, set_theme, stylesheet, tokens
 
@@ -23,11 +24,18 @@ def test_contrast_of_published_pairs() -> None:
 
 @BOTH
 def test_text_reaches_aa_on_every_ground(theme: Theme) -> None:
-    grounds = (theme.window, theme.panel, theme.raised, theme.sunken, theme.select)
+    grounds = (
+        theme.window,
+        theme.panel,
+        theme.raised,
+        theme.sunken,
+        theme.field,
+        theme.select,
+    )
     for ground in grounds:
         for colour in (theme.text, theme.text_dim, theme.warning, theme.error, theme.good):
             assert contrast(colour, ground) >= 4.5, (colour, ground)
-    for ground in (theme.window, theme.panel, theme.raised, theme.sunken):
+    for ground in grounds[:-1]:
         assert contrast(theme.accent, ground) >= 4.5
         assert contrast(theme.line, ground) >= 3.0
     assert contrast(theme.on_accent, theme.accent) >= 4.5
@@ -39,6 +47,14 @@ def test_curves_and_their_names_can_be_read(theme: Theme) -> None:
     for colour in curves:
         assert contrast(colour, theme.panel) >= 4.5
     assert len(set(theme.regions)) == len(theme.regions)
+
+
+@BOTH
+def test_the_small_signs_have_the_themes_colours(theme: Theme) -> None:
+    for sign in ("down", "up", "check"):
+        svg = resource("window", f"{sign}-{theme.name}.svg").read_text(encoding="utf-8")
+        colour = theme.on_accent if sign == "check" else theme.text_dim
+        assert f'stroke="{colour}"' in svg
 
 
 @BOTH

@@ -16,8 +16,8 @@ from pytestqt.qtbot import QtBot
 from thermview.errors import SourceLostError
 from thermview.frames import Frame, Scale, SourceInfo
 from thermview.session import Session
-from thermview.ui.app import dress
 from thermview.ui.desk import Desk
+from thermview.ui.dress import dress
 from thermview.ui.window import MainWindow
 
 SCALE = Scale(0.01, 0.0)
@@ -32,6 +32,8 @@ def opened_window(qtbot: QtBot) -> Iterator[MainWindow]:
     window = MainWindow(Desk())
     window.resize(1280, 800)
     window.show()
+    window.activateWindow()  # keys work in the active window only
+    qtbot.waitUntil(window.isActiveWindow, timeout=5000)
     try:
         yield window
     finally:

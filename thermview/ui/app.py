@@ -8,13 +8,11 @@ import sys
 from collections.abc import Sequence
 
 from PySide6.QtCore import QMessageLogContext, QTimer, QtMsgType, qInstallMessageHandler
-from PySide6.QtGui import QFont
 from PySide6.QtWidgets import QApplication
 
-from thermview.errors import ThermviewError
 from thermview.ui.desk import Desk
+from thermview.ui.dress import dress
 from thermview.ui.settings import Settings
-from thermview.ui.theme import set_theme, stylesheet, tokens
 from thermview.ui.window import MainWindow
 from thermview.units import TemperatureUnit
 
@@ -54,19 +52,6 @@ def run(address: str | None, argv: Sequence[str] = (), *, theme: str | None = No
         QTimer.singleShot(0, desk, lambda: desk.open(address))
     signal.signal(signal.SIGINT, lambda *_: window.close())
     return application.exec()
-
-
-def dress(application: QApplication, theme: str) -> None:
-    """Give the application its style; a theme that is not known counts as the dark one."""
-    try:
-        set_theme(theme)
-    except ThermviewError:
-        set_theme("dark")
-    application.setStyle("Fusion")
-    font = QFont(application.font())
-    font.setPixelSize(tokens().body)
-    application.setFont(font)
-    application.setStyleSheet(stylesheet(tokens()))
 
 
 def _log_qt(kind: QtMsgType, _context: QMessageLogContext, message: str) -> None:

@@ -23,10 +23,11 @@ from thermview.ui.dialogs.read_as import ReadAsDialog
 from thermview.ui.dialogs.shift import ShiftDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode, View
+from thermview.ui.dress import dress
 from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
 from thermview.ui.opening import HDF5_SUFFIXES, datasets_of
 from thermview.ui.region_edits import RegionEdits
-from thermview.ui.theme import THEMES, set_theme, stylesheet
+from thermview.ui.theme import THEMES
 from thermview.units import TemperatureUnit
 
 if TYPE_CHECKING:
@@ -378,10 +379,9 @@ class Commands(QObject):
     def set_theme(self, name: str) -> None:
         """Choose dark or light; icons follow at the next start."""
         self._desk.settings.set("theme", name)
-        theme = set_theme(name)
         application = QApplication.instance()
-        if isinstance(application, QApplication):
-            application.setStyleSheet(stylesheet(theme))
+        assert isinstance(application, QApplication)
+        dress(application, name)
         self._desk.scale_changed.emit()
         self._desk.curves_changed.emit()
 

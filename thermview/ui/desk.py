@@ -181,7 +181,7 @@ class Desk(QObject):
         self.say("info", _opened_words(opened.session))
         for remark in opened.remarks:
             self.say("warning", remark)
-        if opened.path is not None and opened.path.parent == sample_recordings():
+        if opened.path is not None and opened.path.resolve().parent == sample_recordings():
             self.player.play()  # the worked example shows itself
         self.tick()
 

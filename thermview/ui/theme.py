@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from string import Template
 
 from thermview.errors import UsageError
+from thermview.paths import resource
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,8 +19,9 @@ class Theme:
 
     Attributes
     ----------
-    window, panel, raised, sunken : str
-        Grounds: behind everything, of a panel, of a control on a panel, around the picture.
+    window, panel, raised, sunken, field : str
+        Grounds: behind everything, of a panel, of a control on a panel, around the picture, of a
+        field to write in.
     text, text_dim : str
         What must be read, and what may be.
     accent, on_accent : str
@@ -45,6 +47,7 @@ class Theme:
     panel: str
     raised: str
     sunken: str
+    field: str
     text: str
     text_dim: str
     accent: str
@@ -77,6 +80,7 @@ DARK = Theme(
     panel="#1c2125",
     raised="#272d33",
     sunken="#0e1012",
+    field="#111416",
     text="#e8ebed",
     text_dim="#a7b1b9",
     accent="#6fc3cb",
@@ -108,6 +112,7 @@ LIGHT = Theme(
     panel="#f3f5f6",
     raised="#ffffff",
     sunken="#d3d8db",
+    field="#ffffff",
     text="#1a2025",
     text_dim="#4a555d",
     accent="#0a626c",
@@ -172,7 +177,8 @@ def contrast(one: str, other: str) -> float:
 
 _SHEET = Template("""
 * { font-size: ${body}px; }
-QMainWindow, QDialog { background: $window; color: $text; }
+QMainWindow { background: $window; color: $text; }
+QDialog { background: $panel; color: $text; }
 QWidget { color: $text; selection-background-color: $select; selection-color: $text; }
 QToolTip { background: $raised; color: $text; border: 1px solid $line; padding: 4px; }
 QFrame[role="panel"], QWidget[role="panel"] { background: $panel; border-radius: ${radius}px; }
@@ -188,7 +194,9 @@ QLabel[tone="error"] { color: $error; }
 QLabel[tone="good"] { color: $good; }
 QLabel[tone="accent"] { color: $accent; }
 QPushButton[tone="rec"] { border-color: $error; color: $error; font-weight: 600; }
-#startPage, #startContent { background: $window; }
+QScrollArea, QWidget[role="page"] { background: $window; }
+QDialog QScrollArea, QDialog QWidget[role="page"] { background: $panel; }
+QDialog QAbstractItemView { background: $field; }
 QFrame[role="banner"] { background: $raised; border-left: 4px solid $warning; }
 QPushButton, QToolButton {
   background: $raised; border: 1px solid $grid; border-radius: ${radius}px;
@@ -207,18 +215,25 @@ QPushButton[role="step"] {
 QPushButton[role="step"]:hover { color: $text; }
 QPushButton[role="step"]:focus { color: $text; border-bottom-color: $line; }
 QPushButton[role="step"]:checked { color: $text; border-bottom-color: $accent; }
-QToolButton[role="flat"] { background: transparent; border-color: transparent; }
+QToolButton[role="flat"] { background: transparent; border-color: transparent;
+  padding: 4px 5px; min-height: 18px; }
 QToolButton[role="flat"]:hover { background: $raised; }
 QToolButton[role="flat"]:focus { border-color: $accent; }
 QToolButton[role="flat"]:checked { background: $select; }
 QPushButton::menu-indicator, QToolButton::menu-indicator { image: none; }
 QLineEdit, QSpinBox, QDoubleSpinBox, QComboBox, QKeySequenceEdit, QPlainTextEdit {
-  background: $sunken; border: 1px solid $line; border-radius: ${radius}px;
+  background: $field; border: 1px solid $line; border-radius: ${radius}px;
   padding: 3px 6px; min-height: 22px; }
 QLineEdit:focus, QSpinBox:focus, QDoubleSpinBox:focus, QComboBox:focus, QPlainTextEdit:focus {
   border-color: $accent; }
 QLineEdit:disabled, QSpinBox:disabled, QDoubleSpinBox:disabled, QComboBox:disabled {
   color: $text_dim; border-color: $grid; }
+QComboBox::drop-down { border: none; width: 22px; }
+QComboBox::down-arrow { image: url("$signs/down-$name.svg"); width: 14px; height: 14px; }
+QAbstractSpinBox::up-button, QAbstractSpinBox::down-button { border: none; width: 20px;
+  background: transparent; }
+QAbstractSpinBox::up-arrow { image: url("$signs/up-$name.svg"); width: 14px; height: 14px; }
+QAbstractSpinBox::down-arrow { image: url("$signs/down-$name.svg"); width: 14px; height: 14px; }
 QComboBox QAbstractItemView { background: $raised; border: 1px solid $line; }
 QAbstractItemView { background: $panel; alternate-background-color: $panel; border: none;
   outline: none; }
@@ -242,7 +257,7 @@ QScrollBar::handle { background: $line; border-radius: 4px; min-height: 24px; mi
   margin: 2px; }
 QScrollBar::add-line, QScrollBar::sub-line { width: 0; height: 0; }
 QScrollBar::add-page, QScrollBar::sub-page { background: transparent; }
-QScrollArea { background: transparent; border: none; }
+QScrollArea { border: none; }
 QProgressBar { background: $sunken; border: 1px solid $grid; border-radius: ${radius}px;
   text-align: center; min-height: 18px; }
 QProgressBar::chunk { background: $select; }
@@ -251,6 +266,11 @@ QTabBar::tab { background: transparent; color: $text_dim; padding: 6px 12px; bor
 QTabBar::tab:selected { color: $text; border-bottom-color: $accent; }
 QTabWidget::pane { border: none; }
 QCheckBox, QRadioButton { spacing: 6px; background: transparent; }
+QCheckBox::indicator { width: 14px; height: 14px; border: 1px solid $line; border-radius: 3px;
+  background: $field; }
+QCheckBox::indicator:checked { background: $accent; border-color: $accent;
+  image: url("$signs/check-$name.svg"); }
+QCheckBox::indicator:focus { border-color: $text; }
 QStatusBar { background: $window; color: $text; }
 QStatusBar::item { border: none; }
 """)
@@ -259,4 +279,4 @@ QStatusBar::item { border: none; }
 def stylesheet(theme: Theme) -> str:
     """Return the application's style sheet in `theme`."""
     values = {field: getattr(theme, field) for field in theme.__slots__}
-    return _SHEET.substitute(values)
+    return _SHEET.substitute(values, signs=resource("window").as_posix())

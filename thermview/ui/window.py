@@ -117,10 +117,11 @@ class MainWindow(QMainWindow):
         whole = self._splitter("mainSplitter", Qt.Orientation.Vertical)
         whole.addWidget(upper)
         whole.addWidget(self.strip)
-        whole.setStretchFactor(0, 1)
+        whole.setStretchFactor(0, 4)
+        whole.setStretchFactor(1, 1)
         upper.setSizes([860, 400])
         beside.setSizes([170, 370])
-        whole.setSizes([520, 200])
+        whole.setSizes([500, 240])
         return whole
 
     def _splitter(self, name: str, orientation: Qt.Orientation) -> QSplitter:

@@ -17,9 +17,12 @@ from thermview.ui.keys import ACTIONS, KeyAction, Keys
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone
 
+COLUMNS = 3
+FIELD_PX = 104
+
 
 class KeysDialog(QDialog):
-    """Two columns of actions, each with its key in a field that takes another."""
+    """Columns of actions, each with its key in a field that takes another."""
 
     changed = Signal()
 
@@ -31,17 +34,16 @@ class KeysDialog(QDialog):
         self._keys = keys
         self.fields: dict[str, QKeySequenceEdit] = {}
         self.words = label("Click a key and press another to change it.", "keysWords", "dim")
-        content = QWidget()
+        content = named(QWidget(), "keysContent", "page")
         grid = QGridLayout(content)
-        grid.setSpacing(6)
-        grid.setColumnStretch(0, 1)
-        grid.setColumnStretch(3, 1)
-        grid.setColumnMinimumWidth(2, 2 * tokens().space)
-        half = (len(ACTIONS) + 1) // 2
+        grid.setVerticalSpacing(2)
+        lines = -(-len(ACTIONS) // COLUMNS)
         for position, action in enumerate(ACTIONS):
-            column_of, line = divmod(position, half)
-            grid.addWidget(label(action.words, f"keyWords_{action.name}"), line, 3 * column_of)
-            grid.addWidget(self._field(action), line, 3 * column_of + 1)
+            place, line = divmod(position, lines)
+            grid.addWidget(label(action.words, f"keyWords_{action.name}"), line, 2 * place)
+            grid.addWidget(self._field(action), line, 2 * place + 1)
+        for place in range(COLUMNS):
+            grid.setColumnStretch(2 * place, 1)
         area = QScrollArea()
         area.setWidgetResizable(True)
         area.setWidget(content)
@@ -56,12 +58,12 @@ class KeysDialog(QDialog):
                 button("close", "keysClose", self.accept, role="primary"),
             )
         )
-        self.resize(860, 640)
+        self.resize(1180, 680)
 
     def _field(self, action: KeyAction) -> QKeySequenceEdit:
         field = named(QKeySequenceEdit(QKeySequence(self._keys.key(action.name))), action.name)
         field.setMaximumSequenceLength(1)
-        field.setFixedWidth(130)
+        field.setFixedWidth(FIELD_PX)
         field.setAccessibleName(action.words)
         field.editingFinished.connect(lambda: self._bind(action.name))
         self.fields[action.name] = field

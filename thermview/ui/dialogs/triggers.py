@@ -111,7 +111,7 @@ class TriggersDialog(QDialog):
             ("where", self.region, "of its pixels", self.statistic),
             ("what", self.quantity, "goes", self.direction),
             ("threshold", self.threshold, "for at least", self.duration),
-            ("armed again beyond", self.hysteresis, "then deaf for", self.hold_off),
+            ("again after a retreat of", self.hysteresis, "and not within", self.hold_off),
         )
         for line, (left, first, right, second) in enumerate(fields):
             grid.addWidget(label(left, f"triggerLabel{line}a"), line, 0)

@@ -39,7 +39,7 @@ class StartPage(QScrollArea):
         self._task: Task | None = None
         self.setWidgetResizable(True)
         self.setAlignment(Qt.AlignmentFlag.AlignHCenter)
-        self._page = named(QWidget(), "startContent")
+        self._page = named(QWidget(), "startContent", "page")
         self._page.setMaximumWidth(WIDEST_PX)
         self.setWidget(self._page)
         outer = column(self._page, margin=3 * tokens().space)
