@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import argparse
-import time
-from collections.abc import Callable
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,9 +12,12 @@ from thermview.cli.options import progress as progress_bar
 from thermview.errors import SourceError, UsageError
 
 if TYPE_CHECKING:
-    from thermview.session import Session
+    from thermview.regions import RegionSet
+    from thermview.session import Losses, RecordingSummary, Session
+    from thermview.session.triggers import TriggerRule
 
 POLL_S = 0.02
+ZERO_S = 1.0
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +37,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         action="append",
         default=[],
         metavar="RULE",
-        help='begins the recording, such as "U3 max above 60 C for 0.5 s"; may be given again',
+        help='begins the recording, such as "U3 max above 60 C for 0.5 s" or "picture departs by '
+        '5 sigma"; "… then stop recording" ends it; rises count from the first second; '
+        "may be given again",
     )
     group.add_argument(
         "--pre-trigger", type=float, default=0.0, metavar="S", help="seconds kept from before it"
@@ -48,25 +51,61 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Record, then say what was got and what was lost."""
     _check(options)
+    from thermview.regions import RegionSet, load_regions
     from thermview.session import Session
     from thermview.sources import open_source
 
+    regions = load_regions(options.regions) if options.regions else RegionSet()
+    rules = _rules(options.trigger, regions)
     source = open_source(options.input, open_options(options))
     session = Session.live(source)
     try:
-        if options.trigger:
-            _arm(session, options)
+        session.set_regions(regions)
+        if rules:
+            session.set_recording_place(lambda: options.out, options.pre_trigger, options.force)
+            session.set_triggers(rules)
         else:
             session.start_recording(options.out, force=options.force)
         session.start()
-        stopped = _wait(session, options.seconds)
-        summary = session.stop_recording()
+        stopped = _wait(session, options.seconds, rules)
+        summary = session.stop_recording() or session.last_recording
         losses, trouble = session.losses, session.trouble
     finally:
         session.close()
     if summary is None:
+        return _tell_nothing(options, stopped)
+    _tell(options, summary, losses)
+    if summary.trouble or (trouble and not stopped):
+        raise SourceError(f"{summary.trouble or trouble}; {summary.path} keeps what came before")
+    return 130 if stopped and options.seconds is not None else 0
+
+
+def _rules(texts: list[str], regions: RegionSet) -> tuple[TriggerRule, ...]:
+    """Return the rules; one that neither begins nor ends a recording begins it."""
+    from thermview.session.triggers import Action, parse_trigger
+
+    known = [region.name for region in regions.regions]
+    rules = []
+    for text in texts:
+        rule = parse_trigger(text)
+        if rule.region is not None and rule.region not in known:
+            there = f"there are {', '.join(known)}" if known else "give them with --regions"
+            raise UsageError(f"--trigger {text!r} names no region that is known; {there}")
+        if not {Action.START_RECORDING, Action.STOP_RECORDING} & set(rule.actions):
+            rule = replace(rule, actions=(*rule.actions, Action.START_RECORDING))
+        rules.append(rule)
+    return tuple(rules)
+
+
+def _tell_nothing(options: argparse.Namespace, stopped: bool) -> int:
+    if options.format == "json":
+        print_json({"frames": 0})
+    else:
         print("no trigger fired; nothing was recorded")
-        return 130 if stopped else 0
+    return 130 if stopped else 0
+
+
+def _tell(options: argparse.Namespace, summary: RecordingSummary, losses: Losses) -> None:
     facts = asdict(summary) | {"path": str(summary.path), "losses": asdict(losses)}
     if options.format == "json":
         print_json(facts)
@@ -76,9 +115,6 @@ def run(options: argparse.Namespace) -> int:
             f"{summary.path}: {summary.frames} frames, {summary.seconds:.2f} s, lost {lost}, "
             f"damaged {losses.damaged}, repeated {losses.repeated}"
         )
-    if summary.trouble or (trouble and not stopped):
-        raise SourceError(f"{summary.trouble or trouble}; {summary.path} keeps what came before")
-    return 130 if stopped and options.seconds is not None else 0
 
 
 def _check(options: argparse.Namespace) -> None:
@@ -86,25 +122,22 @@ def _check(options: argparse.Namespace) -> None:
         raise UsageError(f"--seconds is {options.seconds:g}; it must be above 0")
     if options.pre_trigger < 0:
         raise UsageError(f"--pre-trigger is {options.pre_trigger:g} s; it must not be negative")
-    if (
-        options.trigger
-        and options.regions is None
-        and any(not rule.startswith("picture") for rule in options.trigger)
-    ):
-        raise UsageError("--trigger names a region; say with --regions which file has it")
 
 
-def _arm(session: Session, options: argparse.Namespace) -> None:
-    raise UsageError("later")
-
-
-def _wait(session: Session, seconds: float | None) -> bool:
+def _wait(session: Session, seconds: float | None, rules: tuple[TriggerRule, ...]) -> bool:
     """Wait for the asked length or the input's end; return True when the user stopped it."""
+    zeroed = not rules
     try:
         with progress_bar("recording") as told:
             while not session.wait(POLL_S):
+                times_s = session.footage.times_s
+                if not zeroed and len(times_s) and times_s[-1] - times_s[0] >= ZERO_S:
+                    session.zero_now(float(times_s[-1]), ZERO_S)
+                    zeroed = True
                 status = session.recording
                 if status is None:
+                    if session.last_recording is not None:
+                        return False  # a trigger ended it
                     continue
                 told(*_share(status.seconds, status.frames, seconds))
                 if seconds is not None and status.seconds >= seconds:
@@ -116,6 +149,3 @@ def _wait(session: Session, seconds: float | None) -> bool:
 
 def _share(done_s: float, frames: int, seconds: float | None) -> tuple[int, int]:
     return (frames, frames) if seconds is None else (int(done_s * 1000), int(seconds * 1000))
-
-
-_ = (time, Callable)
