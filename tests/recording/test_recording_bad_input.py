@@ -316,6 +316,7 @@ def test_repair_never_touches_what_it_reads_or_finds(tmp_path: Path) -> None:
     assert path.read_bytes() == before
 
 
+@pytest.mark.slow
 def test_a_file_on_which_the_library_never_ends_is_given_up(tmp_path: Path) -> None:
     """An object of number 0 and size 0 in the heap of texts: HDF5 1.14 steps over it for ever."""
     path = full(tmp_path / "r.h5")

@@ -16,8 +16,8 @@ _QUIET_FRAMES = 50
 class RescalingWatch:
     """Looks at every frame and says when the camera's own scaling shows.
 
-    Two signs. *Stretched*: the darkest and the brightest hundredth lie at the very ends of the
-    8-bit range for 20 frames on end, which no fixed scale does for a scene. *Jump*: the whole
+    Two signs. *Stretched*: half a hundredth of the pixels and more lie at each end of the 8-bit
+    range for 20 frames on end, which a fixed scale hardly does (our rule, no source). *Jump*: the whole
     picture moved between two frames, by far more than its noise, and alike: next = gain × last +
     step with a small remainder. Cameras do this when their gain adapts or their shutter acts.
     """
@@ -32,15 +32,16 @@ class RescalingWatch:
     def look(self, counts: Counts, time_s: float) -> list[str]:
         """Return what there is to say after this frame, mostly nothing."""
         pixels = counts[::_STRIDE, ::_STRIDE].astype(np.float64)
-        words = self._stretch(pixels) if self._eight_bit else []
+        words = self._stretch(counts) if self._eight_bit else []
         if self._last is not None:
             words += self._jump(self._last, pixels, time_s)
         self._last = pixels
         return words
 
-    def _stretch(self, pixels: NDArray[np.float64]) -> list[str]:
-        low, high = np.percentile(pixels, (1, 99))
-        self._stretched = self._stretched + 1 if low <= 5 and high >= 250 else 0
+    def _stretch(self, counts: Counts) -> list[str]:
+        few = counts.size / 200
+        at_ends = min(np.count_nonzero(counts <= 2), np.count_nonzero(counts >= 253))
+        self._stretched = self._stretched + 1 if at_ends > few else 0
         if self._stretched != _STRETCHED_FRAMES:
             return []
         return [

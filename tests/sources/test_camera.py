@@ -1,0 +1,367 @@
+"""A camera through OpenCV's capture, played by a stand-in that answers as the real one does.
+
+What OpenCV does with 16-bit cameras on Linux was measured with OpenCV 4.14 and 5.0 on a UVC camera
+in a virtual machine: `set` says yes to everything, 16-bit raw comes as uint16 (rows, columns) once
+conversion is off, packed video as uint8 (rows, columns, 2), an unplugged camera fails at once, a
+silent one after the time-out, `isOpened` stays true in both.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+
+from thermview.errors import DeviceError, InputError, SourceEndedError, SourceLostError, UsageError
+from thermview.frames import FrameFlag, Scale
+from thermview.sources import OpenOptions
+from thermview.sources.cameras import find_cameras
+from thermview.sources.capture import fourcc, fourcc_text
+from thermview.sources.layouts import layouts, read_layout
+from thermview.sources.rescaling import RescalingWatch
+from thermview.sources.sequence import Sequencer
+from thermview.sources.uvc import Camera, open_camera
+
+RAW = np.random.default_rng(7).integers(17000, 23000, (12, 16), dtype=np.uint16)
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.now_s = 50.0
+
+    def __call__(self) -> float:
+        return self.now_s
+
+    def sleep(self, seconds: float) -> None:
+        self.now_s += seconds
+
+
+class StandIn:
+    """A capture that gives pictures; None is a read that fails."""
+
+    def __init__(
+        self,
+        pictures: Iterable[Any],
+        formats: tuple[str, ...] = ("Y16",),
+        clock: Clock | None = None,
+        fails_after_s: float = 0.0,
+    ) -> None:
+        self._pictures = iter(pictures)
+        self._formats = formats
+        self._format = formats[0]
+        self._clock = clock or Clock()
+        self._fails_after_s = fails_after_s
+        self.asked: dict[int, float] = {}
+        self.released = 0
+
+    def set(self, prop: int, value: float) -> bool:
+        self.asked[prop] = value
+        if prop == cv2.CAP_PROP_FOURCC and fourcc_text(value) in self._formats:
+            self._format = fourcc_text(value)
+        return True
+
+    def get(self, prop: int) -> float:
+        if prop == cv2.CAP_PROP_FOURCC:
+            return float(fourcc(self._format))
+        if prop == cv2.CAP_PROP_POS_MSEC:
+            return 1000.0 * (self._clock.now_s + 7000.0)
+        return 25.0 if prop == cv2.CAP_PROP_FPS else -1.0
+
+    def read(self) -> tuple[bool, Any]:
+        picture = next(self._pictures, None)
+        self._clock.now_s += 0.04 if picture is not None else self._fails_after_s
+        return picture is not None, picture
+
+    def release(self) -> None:
+        self.released += 1
+
+
+def camera(
+    stand_in: StandIn,
+    options: OpenOptions | None = None,
+    clock: Clock | None = None,
+    present: Callable[[], bool] = lambda: True,
+) -> Camera:
+    clock = clock or stand_in._clock
+    return Camera(
+        stand_in,
+        "camera:0",
+        "stand-in",
+        options or OpenOptions(),
+        present=present,
+        clock=clock,
+        sleep=clock.sleep,
+    )
+
+
+def packed(raw: Any) -> Any:
+    """Return uint16 counts as the two bytes a pixel of packed video."""
+    return raw.astype("<u2").view(np.uint8).reshape(*raw.shape, 2)
+
+
+def test_raw_counts_come_through_bit_by_bit() -> None:
+    stand_in = StandIn([RAW, RAW + 1], ("YUYV", "Y16"))
+    source = camera(stand_in, OpenOptions(scale_k=0.01))
+    assert stand_in.asked[cv2.CAP_PROP_CONVERT_RGB] == 0
+    assert source.info.scale == Scale(0.01)
+    assert source.info.live
+    assert source.info.camera == "stand-in (Y16)"
+    for expected in (RAW, RAW + 1):
+        frame = source.read(1.0)
+        assert frame is not None
+        np.testing.assert_array_equal(frame.counts, expected)
+    source.close()
+    assert stand_in.released == 1
+
+
+def test_raw_counts_without_a_scale_are_brightness() -> None:
+    source = camera(StandIn([RAW]))
+    assert source.info.scale.relative
+    assert any("--scale" in note for note in source.info.notes)
+    source.close()
+
+
+def test_colour_video_is_never_in_degrees() -> None:
+    picture = np.zeros((12, 16, 3), np.uint8)
+    picture[..., 2] = 100  # OpenCV's order is blue, green, red; BT.601 gives red 0.299
+    stand_in = StandIn([picture], ("MJPG",))
+    source = camera(stand_in, OpenOptions(scale_k=0.01))
+    assert stand_in.asked[cv2.CAP_PROP_CONVERT_RGB] == 1
+    assert source.info.scale.relative
+    assert any("no temperatures" in note for note in source.info.notes)
+    frame = source.read(1.0)
+    assert frame is not None
+    assert frame.counts.dtype == np.uint16
+    assert (frame.counts == 30).all()
+    source.close()
+
+
+@pytest.mark.parametrize(
+    ("profile", "picture"),
+    [
+        ("y16-linear", RAW),
+        ("y16-big-endian", RAW.byteswap()),
+        ("double-height-lower-raw", packed(np.vstack([RAW * 0 + 9, RAW]))),
+        ("double-height-upper-raw", packed(np.vstack([RAW, RAW * 0 + 9]))),
+    ],
+)
+def test_layouts_unpack_the_raw_half(profile: str, picture: Any) -> None:
+    source = camera(StandIn([picture], ("YUYV", "Y16")), OpenOptions(profile=profile))
+    frame = source.read(1.0)
+    assert frame is not None
+    np.testing.assert_array_equal(frame.counts, RAW)
+    assert (source.info.height_px, source.info.width_px) == RAW.shape
+    if profile != "y16-big-endian":
+        assert source.info.scale == Scale(1 / 64)
+    source.close()
+
+
+def test_a_layout_that_does_not_fit_the_stream() -> None:
+    stand_in = StandIn([np.zeros((12, 16, 3), np.uint8)])
+    with pytest.raises(DeviceError, match="does not fit"):
+        open_camera(0, OpenOptions(profile="y16-linear"), lambda _: stand_in)
+    assert stand_in.released == 1
+
+
+def test_an_unknown_layout_is_told_before_the_camera_is_touched() -> None:
+    with pytest.raises(UsageError, match="y16-linear"):
+        open_camera(0, OpenOptions(profile="nonsense"), lambda _: pytest.fail("touched"))
+
+
+def test_every_layout_that_comes_with_the_program_is_sound() -> None:
+    assert len(layouts()) >= 6
+    assert all(layout.note for layout in layouts().values())
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "format = 16",
+        'format = "Y16"\nraw_rows = "left"',
+        'format = "Y16"\nbyte_order = "middle"',
+        'format = "Y16"\nk_per_count = 0.0',
+        'format = "Y16"\nwidth = -3',
+        'format = "Y16"\ncolour = "red"',
+        "not toml",
+    ],
+)
+def test_a_users_layout_with_a_mistake(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "mine.toml"
+    path.write_text(text)
+    with pytest.raises(InputError, match=r"mine\.toml"):
+        read_layout(path)
+
+
+def test_a_silent_camera_is_a_stall_and_comes_back() -> None:
+    stand_in = StandIn([RAW, None, None, RAW], fails_after_s=1.0)
+    source = camera(stand_in)
+    assert source.read(0.5) is not None
+    assert source.read(0.5) is None
+    assert source.read(0.5) is None
+    assert source.read(0.5) is not None
+    source.close()
+
+
+def test_an_unplugged_camera_is_lost() -> None:
+    source = camera(StandIn([RAW, None]), present=lambda: False)
+    source.read(0.5)
+    with pytest.raises(SourceLostError, match="stand-in is gone"):
+        source.read(0.5)
+    source.close()
+
+
+def test_where_presence_is_unknown_failing_at_once_again_and_again_is_lost() -> None:
+    clock = Clock()
+    source = camera(StandIn([RAW], clock=clock))
+    source.read(0.5)
+    begun = clock.now_s
+    reads = (source.read(0.5) for _ in range(100))
+    with pytest.raises(SourceLostError):
+        list(reads)
+    assert 0.5 < clock.now_s - begun < 2.0  # no busy loop, and no long wait
+    source.close()
+
+
+def test_a_camera_without_pictures_is_a_device_error_and_let_go() -> None:
+    stand_in = StandIn([])
+    with pytest.raises(DeviceError, match="gives no picture"):
+        open_camera(0, None, lambda _: stand_in)
+    assert stand_in.released == 1
+
+
+def test_a_closed_camera_has_ended() -> None:
+    stand_in = StandIn([RAW] * 3)
+    source = camera(stand_in)
+    source.close()
+    source.close()
+    with pytest.raises(SourceEndedError):
+        source.read(0.1)
+    assert stand_in.released == 1
+
+
+def test_a_stream_that_changes_its_size_is_told() -> None:
+    source = camera(StandIn([RAW, RAW[:6]]))
+    source.read(0.1)
+    with pytest.raises(SourceLostError, match="16 × 6"):
+        source.read(0.1)
+    source.close()
+
+
+# -- times, gaps, repetitions ------------------------------------------------------------------
+
+
+def numbered(n: int) -> Any:
+    return np.full((2, 2), n, np.uint16)
+
+
+def test_lost_frames_show_as_jumps_of_the_number() -> None:
+    sequencer = Sequencer(Scale(1.0))
+    stamps = [0.04 * n + 3 for n in range(10)] + [0.04 * n + 3 for n in range(13, 16)]
+    frames = [
+        sequencer.frame(numbered(n), stamp - 3 + 0.002, stamp) for n, stamp in enumerate(stamps)
+    ]
+    assert [f.index for f in frames] == [*range(10), 13, 14, 15]
+    gaps = [bool(f.flags & FrameFlag.GAP_BEFORE) for f in frames]
+    assert gaps == [False] * 10 + [True] + [False] * 2
+
+
+def test_an_uneven_reader_is_no_gap() -> None:
+    """The driver's stamps are even although we read late."""
+    sequencer = Sequencer(Scale(1.0))
+    late = [0.0, 0.0, 0.3, 0.3, 0.0, 0.1, 0.4, 0.0]
+    frames = [sequencer.frame(numbered(n), 0.04 * n + late[n], 9.0 + 0.04 * n) for n in range(8)]
+    assert [f.index for f in frames] == list(range(8))
+    np.testing.assert_allclose(np.diff([f.time_s for f in frames]), 0.04)
+
+
+@pytest.mark.parametrize("stamp", [lambda n: None, lambda n: 0.0, lambda n: 5.0, lambda n: 9.0 - n])
+def test_without_usable_stamps_our_clock_serves(stamp: Callable[[int], float | None]) -> None:
+    sequencer = Sequencer(Scale(1.0))
+    times = [sequencer.frame(numbered(n), 0.1 * n, stamp(n)).time_s for n in range(6)]
+    assert (np.diff(times) > 0).all()
+    np.testing.assert_allclose(times, 0.1 * np.arange(6), atol=1e-3)
+
+
+def test_identical_counts_are_flagged_as_repeated() -> None:
+    sequencer = Sequencer(Scale(1.0))
+    flags = [sequencer.frame(numbered(v), 0.1 * n, None).flags for n, v in enumerate([1, 1, 2])]
+    assert flags == [FrameFlag.NONE, FrameFlag.REPEATED, FrameFlag.NONE]
+
+
+# -- the camera's own rescaling ------------------------------------------------------------------
+
+
+def scene(n: int) -> Any:
+    rng = np.random.default_rng(n)
+    y, x = np.mgrid[:48, :64]
+    return (
+        20000
+        + 10 * x
+        + 2000 * np.exp(-((x - 30) ** 2 + (y - 20) ** 2) / 50)
+        + rng.normal(0, 5, (48, 64))
+    )
+
+
+def warnings_of(pictures: Iterable[Any], *, eight_bit: bool = False) -> list[str]:
+    watch = RescalingWatch(eight_bit=eight_bit)
+    return [
+        words
+        for n, picture in enumerate(pictures)
+        for words in watch.look(picture.astype(np.uint16), n / 25)
+    ]
+
+
+def test_a_steady_or_warming_scene_gives_no_warning() -> None:
+    assert warnings_of(scene(n) for n in range(60)) == []
+    spot = np.zeros((48, 64))
+    spot[10:20, 10:20] = 1.0
+    assert warnings_of(scene(n) + 30 * n * spot for n in range(60)) == []
+    assert warnings_of(scene(n) + 2.0 * n for n in range(60)) == []  # drift
+
+
+@pytest.mark.parametrize(("gain", "step"), [(1.0, 300.0), (1.2, 0.0), (0.8, 5000.0)])
+def test_a_jump_of_the_whole_picture_is_told_once(gain: float, step: float) -> None:
+    pictures = [scene(n) if n < 30 else gain * scene(n) + step for n in range(60)]
+    words = warnings_of(pictures)
+    assert len(words) == 1
+    assert "at 1.20 s the whole picture jumped" in words[0]
+
+
+def test_a_picture_stretched_to_the_full_range_is_told() -> None:
+    def stretched(n: int) -> Any:
+        picture = scene(n)
+        low, high = np.percentile(picture, (1, 99))
+        return np.clip((picture - low) / (high - low) * 255, 0, 255)
+
+    words = warnings_of((stretched(n) for n in range(60)), eight_bit=True)
+    assert len([w for w in words if "stretches" in w]) == 1
+    assert warnings_of((scene(n) / 256 for n in range(60)), eight_bit=True) == []
+
+
+def test_a_camera_passes_the_warning_on() -> None:
+    pictures = [scene(n).astype(np.uint16) + (500 if n > 20 else 0) for n in range(30)]
+    source = camera(StandIn(pictures))
+    for _ in pictures:
+        source.read(0.1)
+    words = source.take_warnings()
+    assert len(words) == 1
+    assert source.take_warnings() == []
+    source.close()
+
+
+def test_finding_cameras_ignores_what_is_no_camera(tmp_path: Path) -> None:
+    """A plain file answers no video request; its description says whether it is a first node."""
+    (tmp_path / "dev").mkdir()
+    for name, number in (("video0", "0"), ("video1", "1"), ("videoX", "0")):
+        (tmp_path / "dev" / name).touch()
+        described = tmp_path / "sys" / name
+        described.mkdir(parents=True)
+        (described / "name").write_text(f"bench camera {number}\n")
+        (described / "index").write_text(f"{number}\n")
+    found = find_cameras(tmp_path / "dev", tmp_path / "sys")
+    assert [(c.index, c.name) for c in found] == [(0, "bench camera 0")]
