@@ -17,9 +17,10 @@ class RescalingWatch:
     """Looks at every frame and says when the camera's own scaling shows.
 
     Two signs. *Stretched*: half a hundredth of the pixels and more lie at each end of the 8-bit
-    range for 20 frames on end, which a fixed scale hardly does (our rule, no source). *Jump*: the whole
-    picture moved between two frames, by far more than its noise, and alike: next = gain × last +
-    step with a small remainder. Cameras do this when their gain adapts or their shutter acts.
+    range for 20 frames on end, which a fixed scale hardly does (our rule, no source). *Jump*: the
+    whole picture moved between two frames, by far more than its noise, and alike:
+    next = gain × last + step with a small remainder. Cameras do this when their gain adapts or
+    their shutter acts.
     """
 
     def __init__(self, *, eight_bit: bool) -> None:
