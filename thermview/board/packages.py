@@ -157,6 +157,7 @@ def _chip(name: str) -> tuple[float, float] | None:
 
 
 def _named(name: str) -> tuple[float, float] | None:
+    name = re.sub(r"^[A-Z]{1,3}_", "", name)  # D_SMA, Q_SOT-23
     plain = re.sub(r"(?<=[A-Z])[-_ ](?=\d)", "", name)  # SOT-23-5 and SOT23-5 are one
     for length in range(len(plain), 2, -1):
         if size := _BODIES.get(plain[:length]):

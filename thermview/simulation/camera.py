@@ -15,6 +15,7 @@ from thermview.simulation.radiance import Picture, apparent_kelvin
 
 Floats = NDArray[np.float64]
 
+_KNOTS = (3, 3, 4, 5, 7, 10)  # of the drift's patterns along each side, coarse to fine
 _CENTIKELVIN = Scale(0.01)
 
 
@@ -94,10 +95,6 @@ class Camera:
     def _kelvin32(values: Floats) -> Picture:
         return values.astype(np.float32)
 
-    def closed(self, time_s: float) -> bool:
-        """Tell whether the shutter is closed at a time, so that nothing needs rendering."""
-        return time_s < self._held_until_s or bool(self._shutters and time_s >= self._shutters[0])
-
     def held(self, time_s: float) -> NDArray[np.uint16] | None:
         """Return the standing picture while the shutter is closed, else None."""
         if self._shutters and time_s >= self._shutters[0] and self._held is not None:
@@ -155,11 +152,11 @@ class Camera:
 def _smooth_modes(rng: np.random.Generator, shape: tuple[int, int]) -> Picture:
     """Return smooth patterns across the picture, each of rms 1, shape (modes, row, column)."""
     modes = []
-    for knots in (3, 3, 4, 5):
+    for knots in _KNOTS:
         coarse = rng.standard_normal((knots, knots))
         pattern = cv2.resize(coarse, (shape[1], shape[0]), interpolation=cv2.INTER_CUBIC)
         pattern -= pattern.mean()
-        modes.append(pattern / np.sqrt(np.mean(pattern**2)) / 2.0)
+        modes.append(pattern / np.sqrt(np.mean(pattern**2)) / np.sqrt(len(_KNOTS)))
     return np.array(modes, dtype=np.float32)
 
 

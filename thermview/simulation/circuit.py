@@ -59,14 +59,19 @@ class Circuit:
         Loss of one face.
     cell_mm : float
         Of the heat sheet.
+    bare : tuple of Part
+        Rectangles of bare tinned metal, shiny, such as pads for testing.
     body_scale : tuple of (heat, link)
         Factors on all bodies' capacity and link, for trials with other constants.
+    landmarks_mm : tuple of (x, y)
+        Places that are easily found in the picture.
     """
 
     width_mm: float
     height_mm: float
     parts: tuple[Part, ...]
     tracks: tuple[Track, ...] = ()
+    bare: tuple[Part, ...] = ()
     thickness_mm: float = 1.6
     copper_um: float = 6.0
     copper: tuple[Copper, ...] = ()

@@ -17,7 +17,7 @@ from thermview.paths import resource
 from thermview.simulation.camera import CameraModel
 from thermview.simulation.circuit import Circuit, Copper, Track
 from thermview.simulation.room import Hand, Room
-from thermview.simulation.story import Story, look
+from thermview.simulation.story import Story, Truth, look
 from thermview.simulation.supply import BenchSupply, Draw, FedRail, RunningBoard, Setting
 
 FAULTY_CAPACITOR = "C12"
@@ -50,6 +50,7 @@ _HEALTHY_W = {  # what each part turns into heat, and how long after power it be
     "D14": (0.02, 0.0),
     "R17": (0.015, 0.0),
 }
+_WARM_BESIDE = tuple(name for name in _HEALTHY_W if name != COLD_PACKAGE)
 _VALVES_W = 18.0  # what the two driver packages pass on to the valves
 
 
@@ -111,7 +112,7 @@ def short() -> Story:
         to_pixel=look(board, _CAMERA, turn_deg=1.1, tilt=(0.012, -0.02), shift_px=(1.5, -2.0)),
         room=replace(_ROOM, hand=hand),
         length_s=40.0,
-        truth={"part": FAULTY_CAPACITOR, "power_on_s": 4.0},
+        truth=Truth(FAULTY_CAPACITOR, power_on_s=4.0, power_w=0.3**2 * 0.55),
     )
 
 
@@ -127,7 +128,7 @@ def good() -> Story:
         to_pixel=look(board, _CAMERA, turn_deg=-0.6, tilt=(-0.01, 0.015), shift_px=(-1.0, 1.5)),
         room=_ROOM,
         length_s=30.0,
-        truth={"power_on_s": 4.0},
+        truth=Truth(power_on_s=4.0, meant_warm=tuple(_HEALTHY_W)),
     )
 
 
@@ -145,7 +146,7 @@ def cold_drivers() -> Story:
         to_pixel=look(board, _CAMERA, turn_deg=1.8, tilt=(0.02, 0.01), shift_px=(2.0, 2.5)),
         room=Room(ambient_k=297.95, reflected_k=294.25),
         length_s=30.0,
-        truth={"part": COLD_PACKAGE, "power_on_s": 4.0},
+        truth=Truth(COLD_PACKAGE, 4.0, 0.0, meant_warm=_WARM_BESIDE),
     )
 
 

@@ -44,6 +44,30 @@ class WarmSpot:
 
 
 @dataclass(frozen=True, slots=True)
+class Truth:
+    """What is wrong with a story's board.
+
+    Attributes
+    ----------
+    part : str or None
+        Designator of the part at fault; None where no listed part is.
+    power_on_s : float or None
+    power_w : float or None
+        What the part at fault turns into heat at the last setting of the supply.
+    heated : bool
+        Something on the board warms.
+    meant_warm : tuple of str
+        Healthy parts that warm.
+    """
+
+    part: str | None = None
+    power_on_s: float | None = None
+    power_w: float | None = None
+    heated: bool = True
+    meant_warm: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Story:
     """What a run needs.
 
@@ -62,8 +86,8 @@ class Story:
     warm_spots : tuple of WarmSpot
     running_before : bool
         The board has been running for so long that its heat has settled.
-    truth : dict
-        What is wrong with the board, for those who check.
+    truth : Truth
+        For those who check.
     """
 
     name: str
@@ -77,7 +101,7 @@ class Story:
     motion: Motion | None = None
     warm_spots: tuple[WarmSpot, ...] = ()
     running_before: bool = False
-    truth: dict[str, object] = field(default_factory=dict)
+    truth: Truth = field(default_factory=Truth)
 
     @property
     def view(self) -> BoardView:

@@ -14,7 +14,7 @@ from thermview.simulation.anatomy import BENCH, MASK, SOLDER, Finish
 from thermview.simulation.circuit import Circuit
 from thermview.simulation.grid import Grid
 from thermview.simulation.heat import HeatSheet
-from thermview.simulation.radiance import Picture, radiance_of
+from thermview.simulation.radiance import RANGE_K, Picture, radiance_of
 from thermview.simulation.room import Room
 
 Floats = NDArray[np.float64]
@@ -46,26 +46,25 @@ class Surface:
         parts = tuple(circuit.parts[i] for i in shown)
         finishes = tuple(circuit.anatomies[i].finish for i in shown)
         cover = self.grid.footprints(parts)
-        self._covered = np.minimum(cover.sum(axis=0), 1.0)
-        self._bodies = sparse.csr_array(cover.T)  # (cells, shown parts)
+        self._bare: Picture = np.maximum(1.0 - cover.sum(axis=0), 0.0).astype(np.float32)
+        self._bodies = sparse.csr_array(cover.T).astype(np.float32)  # (cells, shown parts)
         caps = tuple(
             cap
             for part, i in zip(parts, shown, strict=True)
             if circuit.anatomies[i].capped
             for cap in _caps(part)
         )
-        emissivity, mirror = self._finish(circuit, finishes, caps, rng)
+        emissivity, mirror = self._finish(finishes, (*circuit.bare, *caps), rng)
         self.emissivity: Picture = emissivity.reshape(self.grid.shape).astype(np.float32)
         self._light_the_room(emissivity, mirror)
 
     def _finish(
         self,
-        circuit: Circuit,
         finishes: tuple[Finish, ...],
-        caps: tuple[Part, ...],
+        bare: tuple[Part, ...],
         rng: np.random.Generator,
     ) -> tuple[Floats, Floats]:
-        """Return emissivity and mirror-like share of every cell."""
+        """Return emissivity and mirror-like share of every cell: board, bare metal, bodies."""
         on_board = np.zeros(self.grid.shape)
         m = self._margin
         on_board[m:-m, m:-m] = 1.0
@@ -74,7 +73,7 @@ class Surface:
         emissivity = board * (MASK.emissivity + patches.ravel()) + (1 - board) * BENCH.emissivity
         mirror = board * MASK.mirror + (1 - board) * BENCH.mirror
         layers = [
-            (self.grid.footprints(caps), (SOLDER,) * len(caps)),
+            (self.grid.footprints(bare), (SOLDER,) * len(bare)),
             (sparse.csr_array(self._bodies.T), finishes),
         ]
         for cover, finish in layers:
@@ -103,17 +102,17 @@ class Surface:
             self._skin = float(skin - wall_mean)
 
     def kelvin(self, heat: HeatSheet) -> Picture:
-        """Return the true temperature of every cell's surface, K."""
+        """Return every cell's true surface temperature, K, no higher than can be rendered."""
         m = self._margin
         rows, columns = self.grid.shape
         sheet = np.zeros(self.grid.shape, dtype=np.float32)
         size = (columns - 2 * m, rows - 2 * m)
         sheet[m:-m, m:-m] = cv2.resize(heat.rise_k.astype(np.float32), size)
         flat = sheet.reshape(-1)
-        flat *= 1.0 - self._covered
-        flat += self._bodies @ heat.body_rise_k[self._shown]
+        flat *= self._bare
+        flat += self._bodies @ heat.body_rise_k[self._shown].astype(np.float32)
         sheet += np.float32(self.room.ambient_k)
-        return sheet
+        return np.minimum(sheet, np.float32(RANGE_K[1]), out=sheet)
 
     def radiance(self, heat: HeatSheet, time_s: float) -> Picture:
         """Return the radiance towards the camera of every cell."""
