@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import cast
@@ -365,3 +365,35 @@ def test_read_out_names_the_part_under_the_cursor(desk: Desk, qtbot: QtBot) -> N
     view.canvas._cursor = view.canvas.mapping.to_widget(300.5, 50.5)
     assert view.canvas._readout() == "x 300  y 50   26.9 °C"
     assert desk.display.mm_per_px == pytest.approx(0.1)
+
+
+def test_outlines_follow_every_change_that_moves_them(desk: Desk, qtbot: QtBot) -> None:
+    # outlines are kept from frame to frame: nothing that moves or recolours them may be missed
+    desk.board = board_seen(mirrored=False)
+    show(desk, 0, Frame(np.full((300, 500), 30_000, np.uint16), 0.0, 0, CENTIKELVIN))
+    view = PictureView(desk)
+    qtbot.addWidget(view)
+    view.resize(700, 500)
+    view.show()
+
+    def drawn() -> QImage:
+        QApplication.processEvents()
+        view.canvas.grab()
+        return view.canvas._outlines.toImage()
+
+    region = desk.document.add(Rectangle(18, 8, 10, 10))
+    seen = [drawn()]
+    assert drawn() == seen[0]
+    changes: list[Callable[[], object]] = [
+        lambda: desk.document.set_shape(region.id, Rectangle(18, 8, 12, 10)),
+        lambda: desk.select((region.id,)),
+        desk.display.turn,
+        lambda: view.canvas.zoom(0.8),
+        lambda: view.canvas.setFixedWidth(500),
+        lambda: desk.display.set_parts(False),
+        lambda: desk.document.remove((region.id,)),
+    ]
+    for change in changes:
+        change()
+        seen.append(drawn())
+        assert seen[-1] != seen[-2]

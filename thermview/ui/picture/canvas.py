@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from PySide6.QtCore import QEvent, QPointF, QRectF, QSizeF, Qt, Signal
 from PySide6.QtGui import (
@@ -12,6 +13,7 @@ from PySide6.QtGui import (
     QMouseEvent,
     QPainter,
     QPaintEvent,
+    QPixmap,
     QResizeEvent,
     QWheelEvent,
 )
@@ -19,15 +21,16 @@ from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from thermview.ui.desk import Desk
 from thermview.ui.picture.content import content_of
+from thermview.ui.picture.drawing import RulerTool, make_tool
 from thermview.ui.picture.geometry import size_text
 from thermview.ui.picture.ink import Chunk, Ink
-from thermview.ui.picture.layer import Layer
+from thermview.ui.picture.layer import Content, Layer
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.notices import focus_words, is_stale, notices
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
-from thermview.ui.picture.tools import RulerTool, Tool, ToolKind, Touch, make_tool
+from thermview.ui.picture.tools import Tool, ToolKind, Touch
 from thermview.ui.theme import tokens
 
 _WHEEL_STEP = 1.2  # zoom of one notch
@@ -56,6 +59,8 @@ class Canvas(QWidget):
         self.focus_help = False
         self.sharpest = 0.0
         self._parts: PartsLayer | None = None
+        self._outlines = QPixmap()
+        self._outlines_key: Any = None
         self._painter = FramePainter(desk.display)
         self._image: QImage | None = None
         self._mapping: Mapping | None = None
@@ -250,15 +255,31 @@ class Canvas(QWidget):
         if is_stale(self.desk):
             pen.fillRect(self.rect(), QColor(0, 0, 0, 140))
         frame = QRectF(self.rect()).adjusted(_EDGE, _EDGE, -_EDGE, -_EDGE)
-        if self._parts is not None and self.desk.display.parts:
-            labelled = {region.name for region in self.desk.document.current.regions}
-            self._parts.draw(pen, mapping, ink, labelled)
         content = content_of(self.desk)
+        pen.drawPixmap(QPointF(0, 0), self._outlines_of(content, mapping, ink))
         marked = [mapping.to_widget(extreme.x, extreme.y) for extreme in content.extremes]
         taken = self._draw_notices(pen, ink, frame)
         taken += self._draw_foot(pen, ink, frame, marked)
-        self.layer.draw(pen, content, mapping, ink, frame=frame, taken=taken)
+        self.layer.draw_numbers(pen, content, mapping, ink, frame=frame, taken=taken)
         self.tool.paint(pen, mapping, ink)
+
+    def _outlines_of(self, content: Content, mapping: Mapping, ink: Ink) -> QPixmap:
+        """Return parts and outlines on a clear ground; drawn anew only when something moved."""
+        parts = self._parts if self.desk.display.parts else None
+        lines = tuple(content.line_of(region.id) for region in content.regions)
+        ratio = self.devicePixelRatioF()
+        key = (mapping, ratio, content.regions, lines, content.selected, id(parts))
+        if key != self._outlines_key:
+            self._outlines_key = key
+            self._outlines = QPixmap(self.size() * ratio)
+            self._outlines.setDevicePixelRatio(ratio)
+            self._outlines.fill(Qt.GlobalColor.transparent)
+            pen = QPainter(self._outlines)
+            if parts is not None:
+                parts.draw(pen, mapping, ink, {region.name for region in content.regions})
+            self.layer.draw_outlines(pen, content, mapping, ink)
+            pen.end()
+        return self._outlines
 
     def _draw_notices(self, pen: QPainter, ink: Ink, frame: QRectF) -> list[QRectF]:
         """Draw what must be known of this picture (top) and the read-out (bottom)."""

@@ -51,7 +51,31 @@ class Layer:
         frame: QRectF,
         taken: Sequence[QRectF] = (),
     ) -> None:
-        """Draw outlines, markers, then labels over them.
+        """Draw outlines, markers, then labels over them; see `draw_numbers`."""
+        self.draw_outlines(pen, content, mapping, ink)
+        self.draw_numbers(pen, content, mapping, ink, frame=frame, taken=taken)
+
+    def draw_outlines(self, pen: QPainter, content: Content, mapping: Mapping, ink: Ink) -> None:
+        """Draw what stays the same from frame to frame."""
+        for region in content.regions:
+            chosen = region.id in content.selected
+            path = region_path(region, mapping, ink.factor)
+            ink.stroke(pen, path, QColor(content.line_of(region.id)), 2.5 if chosen else 1.5)
+            if chosen:
+                for x, y in handles_of(region.shape, mapping.zoom):
+                    ink.handle(pen, mapping.to_widget(x, y))
+
+    def draw_numbers(
+        self,
+        pen: QPainter,
+        content: Content,
+        mapping: Mapping,
+        ink: Ink,
+        *,
+        frame: QRectF,
+        taken: Sequence[QRectF] = (),
+    ) -> None:
+        """Draw markers and labels.
 
         Parameters
         ----------
@@ -60,15 +84,8 @@ class Layer:
         taken : sequence of QRectF
             Where something else stands already.
         """
-        paths = [region_path(region, mapping, ink.factor) for region in content.regions]
-        for region, path in zip(content.regions, paths, strict=True):
-            chosen = region.id in content.selected
-            ink.stroke(pen, path, QColor(content.line_of(region.id)), 2.5 if chosen else 1.5)
-            if chosen:
-                for x, y in handles_of(region.shape, mapping.zoom):
-                    ink.handle(pen, mapping.to_widget(x, y))
         chunks = [ink.label(reading) for reading in content.readings]
-        boxes = [path.boundingRect() for path in paths]
+        boxes = [region_path(r, mapping, ink.factor).boundingRect() for r in content.regions]
         marks = self._draw_glyphs(pen, content, mapping, ink, frame)
         wanted = [
             Wanted(box, ink.plate_size(pieces))
@@ -81,7 +98,7 @@ class Layer:
                 chosen = region.id in content.selected
                 bar = QColor(content.colour_of(region.id))
                 ink.plate(pen, rect, pieces, bar=bar, edge=ink.text if chosen else None)
-        for rect, (_, pieces) in zip(self._places[len(paths) :], marks, strict=True):
+        for rect, (_, pieces) in zip(self._places[len(boxes) :], marks, strict=True):
             if rect is not None:
                 ink.plate(pen, rect, pieces)
 
