@@ -22,7 +22,7 @@ from thermview.job.pictures import (
     save,
 )
 from thermview.session.boards import board_of
-from thermview.session.power import quiet_interval
+from thermview.session.power import powered_until, quiet_interval
 from thermview.sources import open_footage
 
 WARNING = (
@@ -75,16 +75,16 @@ def write_demo_report(recording: Path, folder: Path, *, force: bool = False) -> 
 
 def _write(footage: Footage, recording: Path, page: Path) -> DemoReport:
     start_s, end_s = quiet_interval(footage)
-    last_s = float(footage.times_s[-1])
+    last_s = powered_until(footage)
     baseline = median_image(footage, frames_between(footage, start_s, end_s))
-    late = median_image(footage, frames_between(footage, last_s - LAST_S, last_s + 1.0))
+    late = median_image(footage, frames_between(footage, last_s - LAST_S, last_s))
     rise_k = late - baseline
     outlines = _outlines(footage, recording)
     rises = rises_of_outlines(rise_k, outlines)
     most = rises[0]
     words = (
         f"{most.name} shows the largest rise against the baseline: {most.rise_k:.1f} K "
-        f"(median of the last {LAST_S:g} s). That is no proof yet that it is the source."
+        f"(median of the last {LAST_S:g} s with power). That is no proof yet that it is the source."
     )
     pictures = _draw(footage, rise_k, outlines, most.name, page.parent)
     page.write_text(_page(footage, rises, pictures, words), encoding="utf-8")

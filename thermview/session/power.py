@@ -33,6 +33,16 @@ def power_on(marks: Iterable[Mark], supply: SupplyLog | None) -> float | None:
     return float(supply.time_s[int(np.argmax(on))])
 
 
+def powered_until(footage: Footage) -> float:
+    """Return when the power went off for good, s; the last frame's time where it did not."""
+    last_s = float(footage.times_s[-1])
+    supply = footage.supply
+    if supply is None or len(supply) == 0 or not np.nanmax(supply.voltage_v) > 0:
+        return last_s
+    on = np.flatnonzero(supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v)))
+    return min(last_s, float(supply.time_s[on[-1]]))
+
+
 def quiet_interval(footage: Footage) -> tuple[float, float]:
     """Return (start, end), s, of the time before power that serves as the zero of rises.
 
