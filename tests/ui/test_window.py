@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -334,3 +336,48 @@ def test_splitters_and_theme_are_remembered(qtbot: QtBot, main_window: MainWindo
         assert main_window.desk.settings.get("unit", "") == "F"
     finally:
         main_window.commands.set_theme("dark")
+
+
+def test_without_sound_the_tone_says_so(
+    qtbot: QtBot, main_window: MainWindow, warming: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(sys.modules, "PySide6.QtMultimedia", None)  # as where it is not installed
+    open_and_wait(qtbot, main_window, str(warming))
+    region = main_window.desk.document.add(SQUARE)
+    main_window.tone.toggle()
+    assert "select the region" in main_window.status.words.text()
+    main_window.desk.select([region.id])
+    main_window.tone.toggle()
+    assert "no tone" in main_window.status.words.text()
+    assert not main_window.tone.on
+
+
+def test_space_presses_a_button_that_was_tabbed_to_and_else_plays(
+    qtbot: QtBot, main_window: MainWindow, warming: Path
+) -> None:
+    open_and_wait(qtbot, main_window, str(warming))
+    step = main_window.findChild(QPushButton, "step_measure")
+    assert isinstance(step, QPushButton)
+    step.setFocus(Qt.FocusReason.TabFocusReason)
+    QTest.keyClick(step, Qt.Key.Key_Space)
+    assert step.isChecked()
+    assert not main_window.desk.player.playing
+    QTest.mouseClick(step, Qt.MouseButton.LeftButton)
+    main_window.picture.canvas.setFocus()
+    QTest.keyClick(main_window.picture.canvas, Qt.Key.Key_Space)
+    assert main_window.desk.player.playing
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no SIGTERM")
+def test_the_program_starts_says_what_is_missing_and_ends_when_told(tmp_path: Path) -> None:
+    missing = tmp_path / "missing.h5"
+    command = [sys.executable, "-m", "thermview", str(missing), "--theme", "light"]
+    quiet = os.environ | {"QT_QPA_PLATFORM": "offscreen"}
+    with subprocess.Popen(command, env=quiet, stderr=subprocess.PIPE) as program:
+        time.sleep(3.0)
+        assert program.poll() is None  # it stays open
+        program.terminate()
+        assert program.wait(10.0) == 0
+        assert program.stderr is not None
+        errors = program.stderr.read().decode()
+    assert "Traceback" not in errors

@@ -12,7 +12,7 @@ from PySide6.QtGui import QKeySequence
 from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QPushButton
 from pytestqt.qtbot import QtBot
-from window_kit import open_and_wait, write_warming
+from window_kit import open_and_wait, session_of, write_warming
 
 from thermview.errors import UsageError
 from thermview.frames import MarkKind
@@ -22,6 +22,7 @@ from thermview.sources import OpenOptions
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.keys import KeysDialog
 from thermview.ui.dialogs.read_as import CELSIUS, SCALED, ReadAsDialog
+from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shift import ShiftDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.keys import ACTIONS, BENCH, Keys
@@ -195,3 +196,26 @@ def test_a_shift_in_mm_where_the_size_is_known(qtbot: QtBot) -> None:
     dialog.right.setValue(10.0)
     dialog.down.setValue(-2.0)
     assert dialog.shift_px() == (20.0, -4.0)
+
+
+def test_a_stated_scene_corrects_every_region(qtbot: QtBot, warming_window: MainWindow) -> None:
+    desk = warming_window.desk
+    session = session_of(warming_window)
+    region = desk.document.current.by_name("U3")
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    apparent_k = session.curves.value(region.id, "max", 55)
+    dialog = SceneDialog(desk, session.scene, warming_window)
+    known, field = dialog.emissivity
+    known.setChecked(True)
+    field.setValue(0.9)
+    known, field = dialog.reflected
+    known.setChecked(True)
+    field.setValue(20.0)
+    dialog._use()
+    assert (session.scene.emissivity, session.scene.reflected_k) == (0.9, 293.15)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    # by hand, with exact blackbody power in place of the band's: it must come out near that
+    estimate_k = ((apparent_k**4 - 0.1 * 293.15**4) / 0.9) ** 0.25
+    assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)
+    assert estimate_k - apparent_k > 1.0
+    assert desk.display.baseline_k is not None

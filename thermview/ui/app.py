@@ -50,7 +50,8 @@ def run(address: str | None, argv: Sequence[str] = (), *, theme: str | None = No
     window.show()
     if address is not None:
         QTimer.singleShot(0, desk, lambda: desk.open(address))
-    signal.signal(signal.SIGINT, lambda *_: window.close())
+    for stop in (signal.SIGINT, signal.SIGTERM):  # no time for questions: recordings are finished
+        signal.signal(stop, lambda *_: window.leave())
     return application.exec()
 
 

@@ -20,6 +20,7 @@ from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dialogs.keys import KeysDialog
 from thermview.ui.dialogs.read_as import ReadAsDialog
+from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shift import ShiftDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode, View
@@ -132,6 +133,7 @@ class Commands(QObject):
         menu.addAction(actions["save_regions"])
         menu.addAction("load regions …", self.load_regions)
         menu.addSeparator()
+        menu.addAction("scene: emissivity and reflections …", self.scene)
         menu.addAction("triggers …", self.triggers)
         menu.addAction("fault table …", self.fault_table)
         menu.addSeparator()
@@ -330,6 +332,15 @@ class Commands(QObject):
         text, taken = QInputDialog.getText(self._window, "note", "note at the shown moment")
         if taken and text.strip():
             self._desk.mark(MarkKind.NOTE, text.strip())
+
+    def scene(self) -> None:
+        """State what is known of the scene."""
+        session = self._desk.session
+        if session is None or session.info.scale.relative:
+            self._desk.say("info", "only temperatures depend on the scene; open some first")
+            return
+        dialog = SceneDialog(self._desk, session.scene, self._window)
+        dialog.open()
 
     def triggers(self) -> None:
         """Show the triggers."""

@@ -33,6 +33,7 @@ from thermview.ui.tasks import Task
 from thermview.ui.theme import tokens
 
 TICK_MS = 33
+REMEMBER_MS = 1500  # after the last edit: a power cut then costs no work
 UNSAVED_FRAMES = 25  # fewer, such as those of a glance at a camera, are not asked about
 SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
 POWER_S = 0.5  # so often the supply's log is looked at
@@ -95,6 +96,10 @@ class Desk(QObject):
         self._timer.setInterval(TICK_MS)
         self._timer.timeout.connect(self.tick)
         self._timer.start()
+        self._remember_soon = QTimer(self)
+        self._remember_soon.setSingleShot(True)
+        self._remember_soon.setInterval(REMEMBER_MS)
+        self._remember_soon.timeout.connect(self.remember)
 
     # ---- opening and closing -------------------------------------------------------------
 
@@ -156,7 +161,8 @@ class Desk(QObject):
             task.wait(SHUT_S)
 
     def remember(self) -> None:
-        """Store the regions of what is open for the next time."""
+        """Store the regions and triggers of what is open for the next time."""
+        self._remember_soon.stop()
         if self.opened is not None:
             address = self.opened.address
             self.attempt(lambda: remember(address, self.document.current, self.triggers))
@@ -537,6 +543,7 @@ class Desk(QObject):
         self.triggers = rules
         if self.session is not None:
             self.session.set_triggers(rules)
+            self._remember_soon.start()
 
     def _follow_names(self, current: RegionSet) -> None:
         """Let the triggers go on watching a region that has another name now."""
@@ -563,6 +570,7 @@ class Desk(QObject):
         if self.session is not None:
             self.session.set_regions(current)
             self._follow_names(current)
+            self._remember_soon.start()
         self.regions_changed.emit()
         if not self.selected <= alive:
             self.select(self.selected & alive)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -17,6 +17,7 @@ from thermview.board import (
     load_placement,
     parse_landmarks,
     parse_placement,
+    part_outline_px,
 )
 from thermview.errors import ThermviewError
 from thermview.frames import MarkKind
@@ -26,12 +27,12 @@ from thermview.recording.generic import picture_datasets
 from thermview.recording.hdf5 import open_for_reading, reading
 from thermview.recording.probe import probe
 from thermview.recording.reader import is_recording
-from thermview.regions import RegionSet, load_regions, save_regions
+from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session import Session
 from thermview.session.export import write_whole
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source
-from thermview.sources.catalog import AddressKind, parse_address
+from thermview.sources.catalog import parse_address
 from thermview.sources.simulated import SimulatedSource
 
 HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
@@ -146,20 +147,33 @@ def _triggers_of(opened: Opened) -> tuple[TriggerRule, ...]:
 
 def _regions_of(opened: Opened) -> RegionSet:
     """Return the remembered regions, else those in the file beside the recording."""
-    candidates = [memory_of(opened.address)]
-    if opened.path is not None:
-        candidates.append(opened.path.with_suffix(".regions.json"))
-    else:  # a simulated board is the one of its example recording
-        kind, story = parse_address(opened.address)
-        if kind is AddressKind.SIMULATED:
-            candidates.append(sample_recordings() / f"{story}.regions.json")
-    for file in candidates:
-        if file.is_file():
-            try:
-                return load_regions(file)
-            except ThermviewError as error:
-                opened.remarks.append(f"remembered regions are not used: {error}")
+    _, rest = parse_address(opened.address)
+    example = sample_recordings() / f"{rest}.regions.json"
+    beside = example if opened.path is None else opened.path.with_suffix(".regions.json")
+    for file in (memory_of(opened.address), beside):
+        if not file.is_file():
+            continue
+        try:
+            regions = load_regions(file)
+        except ThermviewError as error:
+            opened.remarks.append(f"the regions in {file.name} are not used: {error}")
+            continue
+        if file == example and opened.board is not None:
+            return _on_parts(regions, opened.board)
+        return regions
     return RegionSet()
+
+
+def _on_parts(regions: RegionSet, board: Board) -> RegionSet:
+    """Return the example's regions for another camera: those on parts, put where these are now."""
+    outlines = {p.designator: part_outline_px(p, board.view) for p in board.parts}
+    return RegionSet(
+        tuple(
+            replace(region, shape=Polygon(tuple((x, y) for x, y in outlines[region.name].tolist())))
+            for region in regions.regions
+            if region.name in outlines
+        )
+    )
 
 
 def datasets_of(path: Path) -> list[str] | None:

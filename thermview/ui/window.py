@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtCore import QByteArray, Qt, QTimer
 from PySide6.QtGui import QCloseEvent, QDragEnterEvent, QDropEvent
 from PySide6.QtWidgets import (
+    QAbstractButton,
     QHBoxLayout,
     QMainWindow,
     QMenu,
@@ -82,7 +83,7 @@ class MainWindow(QMainWindow):
         layout.addWidget(self.pages, 1)
         layout.addWidget(self.status)
         self.setCentralWidget(whole)
-        for made in whole.findChildren(QToolButton):
+        for made in whole.findChildren(QAbstractButton):
             made.installEventFilter(self._space_presses)
 
     def _top_row(self) -> QHBoxLayout:
@@ -105,7 +106,8 @@ class MainWindow(QMainWindow):
         beside = self._splitter("besideSplitter", Qt.Orientation.Vertical)
         beside.addWidget(self.findings)
         beside.addWidget(self.readings)
-        beside.setStretchFactor(1, 1)
+        beside.setStretchFactor(0, 1)
+        beside.setStretchFactor(1, 2)
         left = QWidget()
         left_layout = column(left)
         left_layout.addWidget(self.banner)
@@ -179,9 +181,14 @@ class MainWindow(QMainWindow):
             event.acceptProposedAction()
             QTimer.singleShot(0, self, lambda: self.commands.open_path(paths[0]))
 
+    def leave(self) -> None:
+        """Close without asking anything; a running recording is finished."""
+        self._leaving = True
+        self.close()
+
     def closeEvent(self, event: QCloseEvent) -> None:
         """Ask about footage that is nowhere saved, then let go of everything."""
-        if not self.commands.may_let_go():
+        if not self._leaving and not self.commands.may_let_go():
             event.ignore()
             return
         self._leaving = True

@@ -18,7 +18,8 @@ from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone
 
 COLUMNS = 3
-FIELD_PX = 104
+FIELD_PX = 116
+GAP_PX = 16
 
 
 class KeysDialog(QDialog):
@@ -40,7 +41,9 @@ class KeysDialog(QDialog):
         lines = -(-len(ACTIONS) // COLUMNS)
         for position, action in enumerate(ACTIONS):
             place, line = divmod(position, lines)
-            grid.addWidget(label(action.words, f"keyWords_{action.name}"), line, 2 * place)
+            words = label(action.words, f"keyWords_{action.name}")
+            words.setIndent(GAP_PX)
+            grid.addWidget(words, line, 2 * place)
             grid.addWidget(self._field(action), line, 2 * place + 1)
         for place in range(COLUMNS):
             grid.setColumnStretch(2 * place, 1)
@@ -58,7 +61,7 @@ class KeysDialog(QDialog):
                 button("close", "keysClose", self.accept, role="primary"),
             )
         )
-        self.resize(1180, 680)
+        self.resize(1220, 680)
 
     def _field(self, action: KeyAction) -> QKeySequenceEdit:
         field = named(QKeySequenceEdit(QKeySequence(self._keys.key(action.name))), action.name)

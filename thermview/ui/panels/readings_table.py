@@ -211,7 +211,7 @@ class ReadingsModel(QAbstractTableModel):
         if reading.over_limit and item.limit_k is not None:
             lines.append(f"above its limit of {display.temperature_text(item.limit_k)}")
         session = self._desk.session
-        if session is not None and is_apparent(item, session.info.scene):
+        if session is not None and is_apparent(item, session.scene):
             lines.append("apparent temperature: no emissivity is stated, shiny parts read wrong")
         return "\n".join(lines)
 

@@ -117,7 +117,7 @@ class SelectedCard(QFrame):
         session = self._desk.session
         if self._desk.display.relative:
             words.append("brightness, no temperature")
-        elif session is not None and is_apparent(region, session.info.scene):
+        elif session is not None and is_apparent(region, session.scene):
             words.append("apparent")
             self.kind.setToolTip("what a black body would read; state an emissivity to correct it")
         return " · ".join(words)

@@ -1,0 +1,101 @@
+"""What is known of the scene: it turns apparent temperatures into those of the surfaces."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QCheckBox, QDialog, QDoubleSpinBox, QGridLayout, QWidget
+
+from thermview.frames import Scene
+from thermview.radiometry import ASSUMED_REFLECTED_K
+from thermview.ui.desk import Desk
+from thermview.ui.theme import tokens
+from thermview.ui.widgets import button, column, label, named, row
+
+WORDS = (
+    "Holds for the whole picture, where a region does not state its own. Without an emissivity all "
+    "numbers are apparent: right for black tape and matt parts, wrong for bare metal."
+)
+
+
+class SceneDialog(QDialog):
+    """Emissivity, reflected temperature and the transmission of a window; each may be unknown."""
+
+    def __init__(self, desk: Desk, scene: Scene, parent: QWidget | None = None) -> None:
+        super().__init__(parent)
+        self.setObjectName("sceneDialog")
+        self.setWindowTitle("scene")
+        self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
+        self._desk, self._scene = desk, scene
+        unit = desk.display.unit
+        reflected_k = scene.reflected_k if scene.reflected_k is not None else ASSUMED_REFLECTED_K
+        self._grid = QGridLayout()
+        self._grid.setSpacing(tokens().space)
+        self.emissivity = self._field(
+            "emissivity", "emissivity", (0.01, 1.0), scene.emissivity, 0.95
+        )
+        self.reflected = self._field(
+            "reflected",
+            f"what is mirrored, {unit.symbol}",
+            (-273.0, 3000.0),
+            None if scene.reflected_k is None else unit.from_kelvin(reflected_k),
+            unit.from_kelvin(reflected_k),
+        )
+        self.window_ = self._field(
+            "window", "transmission of a window", (0.01, 1.0), scene.window_transmission, 1.0
+        )
+        layout = column(self, margin=2 * tokens().space)
+        layout.addWidget(label("Scene", "sceneTitle", "title"))
+        layout.addWidget(label(WORDS, "sceneWords", "dim", wrap=True))
+        layout.addLayout(self._grid)
+        layout.addLayout(
+            row(
+                None,
+                button("cancel", "sceneCancel", self.reject),
+                button("use", "sceneUse", self._use, role="primary"),
+            )
+        )
+        self.resize(480, self.sizeHint().height())
+
+    def _field(
+        self, name: str, words: str, limits: tuple[float, float], value: float | None, usual: float
+    ) -> tuple[QCheckBox, QDoubleSpinBox]:
+        """Add a line: ticked where the value is known."""
+        known = named(QCheckBox(words), f"scene_{name}_known")
+        field = named(QDoubleSpinBox(), f"scene_{name}")
+        field.setRange(*limits)
+        field.setDecimals(2)
+        field.setSingleStep(0.01 if limits[1] <= 1.0 else 1.0)
+        field.setValue(usual if value is None else value)
+        known.setChecked(value is not None)
+        field.setEnabled(value is not None)
+        known.toggled.connect(field.setEnabled)
+        line = self._grid.rowCount()
+        self._grid.addWidget(known, line, 0)
+        self._grid.addWidget(field, line, 1)
+        return known, field
+
+    def scene(self) -> Scene:
+        """Return the scene as it stands in the fields."""
+
+        def value(line: tuple[QCheckBox, QDoubleSpinBox]) -> float | None:
+            known, field = line
+            return field.value() if known.isChecked() else None
+
+        reflected = value(self.reflected)
+        unit = self._desk.display.unit
+        return replace(
+            self._scene,
+            emissivity=value(self.emissivity),
+            reflected_k=None if reflected is None else unit.to_kelvin(reflected),
+            window_transmission=value(self.window_),
+        )
+
+    def _use(self) -> None:
+        session = self._desk.session
+        if session is not None:
+            scene = self.scene()
+            self._desk.attempt(lambda: session.set_scene(scene))
+            self._desk.tick()
+        self.accept()
