@@ -20,6 +20,7 @@ COMMANDS = {
     "verify": "is a recording whole?",
     "repair": "save what can be read of a damaged recording",
     "curve": "temperatures of regions over time, as CSV",
+    "locate": "which parts dissipate, how much, how sure",
     "export": "a frame or all frames, in open formats",
 }
 """Name and purpose of each command; each is a module of this package with that name."""

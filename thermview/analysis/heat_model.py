@@ -1,0 +1,154 @@
+"""What a dissipating part looks like: a thin sheet spreading heat, a body on it, a camera's blur.
+
+C ∂T/∂t = κ∇²T - hT + q for the sheet, κ = k·d (W/K), C = ρcd (J/m²K); the body passes its power
+on to the sheet through a conductance per area g, so that it is warmer than the sheet under it by
+q/(gA), and lags by its own thermal mass. Linear, hence all in spatial frequencies.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
+
+Floats = NDArray[np.float64]
+Template = NDArray[np.float32]
+"""Pictures of mode coefficients around a part, shape (mode, row, column)."""
+
+CAPACITY = 1850.0 * 1100.0 * 1.6e-3
+"""ρcd of 1.6 mm FR-4, J/m²K (ρ and c as in the handbooks, from memory)."""
+FILM = 20.0
+"""Both faces' convection and radiation together, W/m²K: 5–7 and 6 for each, see `ht`, 4σT³."""
+KAPPAS = (0.0015, 0.003, 0.006, 0.011, 0.018, 0.028)
+"""κ = kd that are tried, W/K: bare laminate (1 W/mK × 1.6 mm) to planes on both sides."""
+CONTACT = (1500.0, 10000.0)
+"""Least and most conductance between a body and the board, W/m²K."""
+SEEN = 0.92
+"""Emissivity of solder mask, plastic and ceramics, when nothing better is stated."""
+BODY_SEEN_LEAST = 0.5
+"""A chip's bright ends show less of its rise."""
+HIGHPASS_PX = 9.0
+SPREAD_PX = 0.8
+"""The camera's blur, one standard deviation."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Footprint:
+    """A part in the picture.
+
+    Attributes
+    ----------
+    name : str
+    outline_px : ndarray, shape (corner, 2)
+    area_m2 : float
+        Of the body on the board.
+    """
+
+    name: str
+    outline_px: Floats
+    area_m2: float
+
+    @property
+    def centre_px(self) -> Floats:
+        """Return the middle of the outline, (x, y)."""
+        return np.asarray(self.outline_px.mean(axis=0))
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """A square cut of the picture: first column and row, and the length of its side, px."""
+
+    x: int
+    y: int
+    side: int
+
+    def cut(self, pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return the view of pictures, shape (…, row, column), inside the window."""
+        return pictures[..., self.y : self.y + self.side, self.x : self.x + self.side]
+
+
+def window_around(centre_px: Floats, side: int, shape: tuple[int, int]) -> Window:
+    """Return a window about a place, pushed into the picture."""
+    side = min(side, *shape)
+    x = int(np.clip(round(centre_px[0] - side / 2), 0, shape[1] - side))
+    y = int(np.clip(round(centre_px[1] - side / 2), 0, shape[0] - side))
+    return Window(x, y, side)
+
+
+def coverage(outline_px: Floats, window: Window, fine: int = 8) -> NDArray[np.float32]:
+    """Return the share of each pixel that an outline covers, shape (row, column)."""
+    side = window.side
+    mask = np.zeros((side * fine, side * fine), np.uint8)
+    corners = (outline_px - [window.x, window.y]) * fine - 0.5
+    cv2.fillConvexPoly(mask, np.round(corners * 16).astype(np.int32), 255, cv2.LINE_8, 4)
+    share = cv2.resize(mask, (side, side), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    if float(share.sum()) < 0.05:  # too small or out of view: its pixel
+        column, row = np.clip(outline_px.mean(axis=0) - [window.x, window.y], 0, side - 1)
+        share[int(row), int(column)] = 1.0
+    return np.asarray(share, dtype=np.float32)
+
+
+class HeatModel:
+    """Templates of parts for given modes; square windows of one size.
+
+    Parameters
+    ----------
+    modes : Modes
+    mm_per_px : float
+    side : int
+        Of the windows, px.
+    kappas, lags :
+        Which κ (W/K) and which of `TAUS_S` (positions) to offer.
+    """
+
+    def __init__(
+        self,
+        modes: Modes,
+        mm_per_px: float,
+        side: int,
+        kappas: tuple[float, ...] = KAPPAS,
+        lags: tuple[int, ...] = tuple(range(len(TAUS_S))),
+    ) -> None:
+        self.side = side
+        self.choices = [(kappa, lag) for kappa in kappas for lag in lags]
+        self._modes = modes
+        self._fine = fft.next_fast_len(2 * side)
+        pitch_m = mm_per_px * 1e-3
+        ky = 2 * np.pi * np.fft.fftfreq(self._fine, pitch_m)
+        kx = 2 * np.pi * np.fft.rfftfreq(self._fine, pitch_m)
+        k2 = ky[:, None] ** 2 + kx**2
+        blur = np.exp(-0.5 * k2 * (SPREAD_PX * pitch_m) ** 2)
+        blur *= 1 - np.exp(-0.5 * k2 * (HIGHPASS_PX * pitch_m) ** 2)
+        self._body = blur.astype(np.float32)
+        gain = blur / (CAPACITY * pitch_m**2)
+        log_rates = np.log(RATES_HZ)
+        self._sheet = np.empty((len(self.choices), modes.count, *k2.shape), np.float32)
+        for at, (kappa, lag) in enumerate(self.choices):
+            rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
+            for mode in range(modes.count):
+                table = np.interp(rates, log_rates, modes.sheet[lag, mode])
+                self._sheet[at, mode] = table * gain
+
+    def templates(self, outline_px: Floats, window: Window) -> tuple[Template, Template]:
+        """Return what 1 W does to the sheet, per choice, and what 1 K of the body's own shows.
+
+        Returns
+        -------
+        sheet : ndarray of float32, shape (choice, mode, row, column)
+            K per W, as seen by a camera without error on a black board.
+        body : ndarray of float32, shape (row, column)
+            To be multiplied by the modes' `body` and the excess per W.
+        """
+        share = coverage(outline_px, window)
+        seen = fft.rfft2(share, s=(self._fine, self._fine))
+        side = window.side
+        body = fft.irfft2(seen * self._body, s=(self._fine, self._fine))[:side, :side]
+        sheet = fft.irfft2(
+            self._sheet * (seen / share.sum()).astype(np.complex64), s=(self._fine, self._fine)
+        )[..., :side, :side]
+        return sheet.astype(np.float32), body.astype(np.float32)

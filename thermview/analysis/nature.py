@@ -1,0 +1,164 @@
+"""Heat or reflection: both explanations are fitted to what is seen at a part.
+
+Heat follows the power through thermal lags and keeps the shape of `heat_model`. A reflection keeps
+the course over time that its surroundings show more dimly, for solder mask mirrors a little too:
+the mean and the slopes of the picture around the part, whatever their course, times a free picture
+of the part's mirroring. A third fit takes those courses off first and asks whether heat is left,
+so that a part that warms under a hand's image is still found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.heat_model import Footprint, HeatModel
+from thermview.analysis.prepare import Block
+from thermview.analysis.responses import Modes
+from thermview.analysis.sources import SIDE, Field, Fit, Found, best_fit, flat, mask_of
+
+Floats = NDArray[np.float64]
+
+RING_PX = 14.0
+RING_POINTS = 12
+HEAT_EXPLAINS = 0.25
+"""Heat that leaves less than this share unexplained is heat (trials: 0.02–0.2; hands 0.3–1)."""
+MIRROR_LEAVES = 0.10
+"""A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
+STILL_HEAT = 0.42
+LEAST_SCORE = 6.0
+
+
+class Nature(Enum):
+    """What makes a part look warmer."""
+
+    HEATING = "heating"
+    REFLECTION = "reflection"
+    UNCERTAIN = "uncertain"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """How well each explanation fits; shares of what is seen, 0 (all explained) to about 1.
+
+    Attributes
+    ----------
+    heat_leaves : float
+        What heat alone leaves unexplained.
+    mirror_leaves : float
+        What a mirror of the surroundings leaves.
+    rest_leaves : float
+        What heat leaves of that which is no such mirror.
+    rest : Fit or None
+        That heat; None where nothing significant is left.
+    """
+
+    heat_leaves: float
+    mirror_leaves: float
+    rest_leaves: float
+    rest: Fit | None
+
+    @property
+    def nature(self) -> Nature:
+        """Return the verdict."""
+        still = self.rest is not None and self.rest_leaves < STILL_HEAT
+        if self.rest is not None and self.rest_leaves < HEAT_EXPLAINS:
+            return Nature.HEATING
+        if self.heat_leaves < HEAT_EXPLAINS and (self.mirror_leaves > MIRROR_LEAVES or still):
+            return Nature.HEATING
+        if self.mirror_leaves < 2 * MIRROR_LEAVES or self.heat_leaves > 2 * HEAT_EXPLAINS:
+            return Nature.REFLECTION
+        return Nature.UNCERTAIN
+
+    @property
+    def rest_is_better(self) -> bool:
+        """Tell whether the heat's power is better taken from what is no mirror image."""
+        return self.rest is not None and self.rest_leaves < 0.7 * self.heat_leaves
+
+
+def ring_courses(wide: Block, centre_px: Floats) -> Floats:
+    """Return mean and slopes of the wide picture around a place, shape (time, 3).
+
+    The place itself is left out, for its own heat is no evidence of a mirror.
+    """
+    angle = np.linspace(0.0, 2 * np.pi, RING_POINTS, endpoint=False)
+    along, across = np.cos(angle), np.sin(angle)
+    rows, columns = wide.shape[1:]
+    x = np.clip(np.floor(centre_px[0] + RING_PX * along), 0, columns - 1).astype(int)
+    y = np.clip(np.floor(centre_px[1] + RING_PX * across), 0, rows - 1).astype(int)
+    plane = np.stack([np.ones(RING_POINTS), along, across], axis=1)
+    courses: Floats = wide[:, y, x].astype(np.float64) @ np.linalg.pinv(plane).T
+    return courses
+
+
+def judge(
+    found: Found,
+    field: Field,
+    all_coefficients: NDArray[np.float32],
+    narrow: Block,
+    wide: Block,
+    noise_var: float,
+    mm_per_px: float,
+) -> Evidence:
+    """Weigh heat against reflection at a found source; the other sources are taken off.
+
+    Parameters
+    ----------
+    found : Found
+        Weighed already.
+    field : Field
+        All sources taken off.
+    all_coefficients : ndarray, shape (mode, row, column)
+        Nothing taken off.
+    narrow, wide : ndarray, shape (frame, row, column)
+        High-passed pictures and the rest.
+    noise_var : float
+        Variance of a pixel, K².
+    """
+    fit, modes = found.fit, field.modes
+    window = fit.window
+    mask = mask_of(found.footprint, window)
+    count = int(mask.sum())
+    spread_in = np.sqrt(2.0 * count * modes.count)
+    spread_out = np.sqrt(2.0 * count * modes.freedom)
+    inside = max(found.inside, 1.0)
+    heat_leaves = max(found.misfit - 2 * spread_in, 0.0) + max(found.outside - 3 * spread_out, 0.0)
+    heat_leaves /= inside
+
+    own = window.cut(field.left) + fit.picture
+    others = window.cut(all_coefficients) - own
+    curves = window.cut(narrow).reshape(len(narrow), -1).astype(np.float64)
+    curves -= modes.active @ others.reshape(modes.count, -1)
+    ring = ring_courses(wide, found.footprint.centre_px)
+    ring -= modes.idle @ (modes.idle.T @ ring)
+    size = float(np.abs(ring).max())
+    ring = ring / size if size > 0 else ring
+    courses, _ = np.linalg.qr(ring)
+
+    seen = curves[:, mask.ravel()]
+    seen = seen - modes.idle @ (modes.idle.T @ seen)
+    freedom = modes.freedom + modes.count
+    total = float(np.sum(seen**2)) / noise_var - count * freedom
+    mirrored = float(np.sum((courses.T @ seen) ** 2)) / noise_var - 3.0 * count
+    mirrored -= 2 * np.sqrt(6.0 * count)
+    mirror_leaves = 1.0 - mirrored / max(total, inside)
+
+    idle, _ = np.linalg.qr(np.concatenate([modes.idle, courses], axis=1))
+    changed = Modes.of(modes.drive, idle)
+    coefficients = flat(
+        changed.project(curves.astype(np.float32).reshape(len(curves), *mask.shape))
+    )
+    model = HeatModel(changed, mm_per_px, SIDE, (fit.kappa,), (fit.lag,))
+    moved = found.footprint.outline_px - [window.x, window.y]
+    footprint = Footprint(found.footprint.name, moved, found.footprint.area_m2)
+    rest_field = Field(coefficients, window.cut(field.variance), changed)
+    rest = best_fit(model, changed, footprint, rest_field)
+    left = coefficients - rest.picture
+    was = float(np.sum(coefficients[:, mask] ** 2)) / noise_var - count * changed.count
+    is_left = float(np.sum(left[:, mask] ** 2)) / noise_var - count * changed.count
+    rest_leaves = max(is_left - 2 * np.sqrt(2.0 * count * changed.count), 0.0) / max(was, 1.0)
+    good = rest.score > LEAST_SCORE and was > 1.0
+    return Evidence(heat_leaves, mirror_leaves, rest_leaves, rest if good else None)

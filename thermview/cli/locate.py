@@ -1,0 +1,218 @@
+"""`thermview locate`: which parts dissipate, how much, how sure."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from thermview.cli.options import (
+    add_format,
+    add_input,
+    add_output,
+    open_options,
+    output,
+    print_json,
+    progress,
+)
+from thermview.errors import UsageError
+
+if TYPE_CHECKING:
+    from typing import TextIO
+
+    from thermview.analysis.locate import Located, Place, Suspect
+    from thermview.frames import Footage
+    from thermview.session.boards import Board
+
+
+def add_arguments(parser: argparse.ArgumentParser) -> None:
+    """Add the command's options."""
+    add_input(parser)
+    parser.add_argument(
+        "--parts", type=Path, metavar="P.csv", help="placement list; with --landmarks"
+    )
+    parser.add_argument(
+        "--landmarks", type=Path, metavar="L.json", help="places known on board and picture"
+    )
+    parser.add_argument(
+        "--power-on", type=float, metavar="S", help="when the power came on, s from the start"
+    )
+    parser.add_argument("--period", type=float, metavar="S", help="of a pulsed supply, s")
+    parser.add_argument(
+        "--meant-warm", default="", metavar="REF,REF,…", help="parts that rightly warm"
+    )
+    parser.add_argument("--plot", type=Path, metavar="OUT.png", help="a picture of the findings")
+    add_format(parser)
+    add_output(parser)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Analyse the recording and print the findings."""
+    from thermview.analysis.locate import locate
+    from thermview.job.pictures import new_figure, save
+    from thermview.paths import writing
+    from thermview.sources import open_footage
+
+    if (options.parts is None) != (options.landmarks is None):
+        raise UsageError("--parts and --landmarks belong together; give both or neither")
+    if options.period is not None and not options.period > 0:
+        raise UsageError(f"--period is {options.period:g} s; it must be above 0")
+    footage = open_footage(options.recording, open_options(options))
+    try:
+        board = _board(footage, options)
+        warm = _warm(options.meant_warm, board)
+        _check_power_on(options.power_on, footage)
+        with progress("looking") as told:
+            located = locate(
+                footage,
+                board.parts if board else (),
+                board.view if board else None,
+                power_on_s=options.power_on,
+                period_s=options.period,
+                meant_warm=warm,
+                progress=told,
+            )
+        if options.plot is not None:
+            from thermview.job.findings import draw_findings
+
+            with writing(options.plot, force=options.force) as path:
+                figure = new_figure(1100, 1100)
+                draw_findings(figure, footage, located, _outlines(board))
+                save(figure, path)
+    finally:
+        footage.close()
+    with output(options) as stream:
+        if options.format == "json":
+            print_json(as_document(located), stream)
+        else:
+            _print_words(located, stream)
+    return 0
+
+
+def _board(footage: Footage, options: argparse.Namespace) -> Board | None:
+    from thermview.board import fit_homography, load_landmarks, load_placement
+    from thermview.session.boards import Board, board_of
+
+    if options.parts is not None:
+        view = fit_homography(load_landmarks(options.landmarks))
+        return Board(load_placement(options.parts), view)
+    return board_of(footage, Path(options.recording))
+
+
+def _warm(text: str, board: Board | None) -> frozenset[str]:
+    names = frozenset(name.strip() for name in text.split(",") if name.strip())
+    known = {part.designator for part in board.parts} if board else set()
+    if unknown := sorted(names - known):
+        raise UsageError(
+            f"--meant-warm names {', '.join(unknown)}, not in the placement list; check the names"
+        )
+    return names
+
+
+def _check_power_on(power_on_s: float | None, footage: Footage) -> None:
+    if power_on_s is None or not len(footage):
+        return
+    first_s, last_s = float(footage.times_s[0]), float(footage.times_s[-1])
+    if not first_s <= power_on_s <= last_s:
+        raise UsageError(
+            f"--power-on is {power_on_s:g} s; the recording lasts from {first_s:g} to {last_s:g} s"
+        )
+
+
+def _outlines(board: Board | None) -> dict[str, Any]:
+    from thermview.board import part_outline_px
+
+    if board is None:
+        return {}
+    return {p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"}
+
+
+def as_document(located: Located) -> dict[str, Any]:
+    """Return the findings in the contract's form."""
+    return {
+        "power_on_s": _rounded(located.power_on_s, 3),
+        "power_on_from": located.power_on_from,
+        "heated": located.heated,
+        "suspects": [_suspect(s) for s in located.suspects],
+        "elsewhere": [_place(p) for p in located.elsewhere],
+        "supply_W": _rounded(located.supply_w, 6),
+        "notes": list(located.notes),
+    }
+
+
+def _suspect(suspect: Suspect) -> dict[str, Any]:
+    return {
+        "part": suspect.part,
+        "rank": suspect.rank,
+        "nature": suspect.nature.value,
+        "rise_K": _rounded(suspect.rise_k, 4),
+        "power_W": _rounded(suspect.power_w, 7),
+        "power_sigma_W": _rounded(suspect.power_sigma_w, 7),
+        "onset_s": _rounded(suspect.onset_s, 3),
+        "snr": _rounded(suspect.snr, 2),
+        "expected": suspect.expected,
+        "x_px": _rounded(suspect.x_px, 2),
+        "y_px": _rounded(suspect.y_px, 2),
+        "evidence": suspect.words,
+    }
+
+
+def _place(place: Place) -> dict[str, Any]:
+    known = place.x_mm is not None
+    where = {"x_mm": _rounded(place.x_mm, 2), "y_mm": _rounded(place.y_mm, 2)} if known else {}
+    return {
+        **where,
+        "x_px": _rounded(place.x_px, 2),
+        "y_px": _rounded(place.y_px, 2),
+        "nature": place.nature.value,
+        "rise_K": _rounded(place.rise_k, 4),
+        "power_W": _rounded(place.power_w, 7),
+        "power_sigma_W": _rounded(place.power_sigma_w, 7),
+        "snr": _rounded(place.snr, 2),
+    }
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(float(value), digits)
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    rank: str
+    name: str
+    power: str
+    words: str
+
+
+def _print_words(located: Located, stream: TextIO) -> None:
+    when = "not found" if located.power_on_s is None else f"{located.power_on_s:.2f} s"
+    source = f" ({located.power_on_from})" if located.power_on_from else ""
+    print(f"power on: {when}{source}", file=stream)
+    if not located.heated:
+        print("nothing in view warms beyond noise, drift and reflections", file=stream)
+    for suspect in located.suspects:
+        line = _Line(
+            rank=f"{suspect.rank}",
+            name=suspect.part,
+            power=_power_words(suspect.power_w, suspect.power_sigma_w),
+            words=suspect.nature.value + (", meant to be warm" if suspect.expected else ""),
+        )
+        print(f"{line.rank:>3} {line.name:8} {line.power:>18}  {line.words}", file=stream)
+        print(f"{'':13}{suspect.words}", file=stream)
+    for place in located.elsewhere:
+        known = place.x_mm is not None
+        where = (
+            f"{place.x_mm:.1f}, {place.y_mm:.1f} mm"
+            if known
+            else f"{place.x_px:.1f}, {place.y_px:.1f} px"
+        )
+        print(f"  – not on a listed part: {where}, {place.nature.value}", file=stream)
+    for note in located.notes:
+        print(f"note: {note}", file=stream)
+
+
+def _power_words(power_w: float, sigma_w: float) -> str:
+    unit, name = (1.0, "W") if power_w >= 1.0 else (1e-3, "mW")
+    digits = 1 if sigma_w / unit < 2 else 0
+    return f"{power_w / unit:.{digits}f} ± {sigma_w / unit:.{digits}f} {name}"
