@@ -111,7 +111,7 @@ def draw_frame(
 
 def draw_rise(axes: Axes, rise_k: NDArray[np.float32], title: str = "") -> None:
     """Draw rises above the baseline, K, zero in the middle of the scale."""
-    most = float(np.nanpercentile(np.abs(rise_k), 99.95)) or 1.0
+    most = float(np.nanpercentile(np.abs(rise_k), 99.99)) or 1.0
     _draw(axes, rise_k, (-most, most), colours=RISE_COLOURS, what="rise, K", title=title)
 
 
