@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -198,7 +198,15 @@ def analyse(
     wide = lowpass(take.rise_k, HIGHPASS_PX)
     narrow = take.rise_k - wide
     idle = nuisances(take.times_s, take.segment)
-    course, how, notes = _course(take, narrow, idle, footprints, supply, power_on_s, period_s)
+    course, how, notes = _course(
+        take,
+        narrow,
+        idle,
+        footprints=footprints,
+        supply=supply,
+        power_on_s=power_on_s,
+        period_s=period_s,
+    )
     modes = Modes.of(Drive.of(course.power, take.times_s), idle)
     coefficients = flat(modes.project(take.rise_k))
     left_over = modes.left_over(narrow)
@@ -210,8 +218,26 @@ def analyse(
     suspects = []
     for one in found:
         explainer.weigh(one, left_over, noise_var)
-        evidence = judge(one, explainer.field, coefficients, narrow, wide, noise_var, mm_per_px)
-        suspects.append(_suspect(one, evidence, take, narrow, modes, course, meant_warm))
+        evidence = judge(
+            one,
+            explainer.field,
+            all_coefficients=coefficients,
+            narrow=narrow,
+            wide=wide,
+            noise_var=noise_var,
+            mm_per_px=mm_per_px,
+        )
+        suspects.append(
+            _suspect(
+                one,
+                evidence,
+                take=take,
+                narrow=narrow,
+                modes=modes,
+                course=course,
+                meant_warm=meant_warm,
+            )
+        )
     ranked = _ranked(suspects)
     log_silent = supply is not None and len(supply) > 0 and not course.from_log
     heated = any(s.nature is Nature.HEATING and s.snr > HEATED_SCORE for s in ranked) and not (
@@ -234,6 +260,7 @@ def _course(
     take: Take,
     narrow: Block,
     idle: Floats,
+    *,
     footprints: Sequence[Footprint],
     supply: SupplyLog | None,
     power_on_s: float | None,
@@ -250,7 +277,9 @@ def _course(
     series = part_series(narrow, list(footprints))
     if not series.names:
         return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), "", notes
-    tried, scores = scan_power_on(series, take.times_s, idle, take.noise_k, period_s)
+    tried, scores = scan_power_on(
+        series, take.times_s, idle, noise_k=take.noise_k, period_s=period_s
+    )
     on_s = float(tried[int(np.argmax(scores.max(axis=1)))])
     return step_course(take.times_s, on_s, period_s), "frames", notes
 
@@ -264,6 +293,7 @@ def _late_rise(take: Take, on_s: float) -> NDArray[np.float32]:
 def _suspect(
     found: Found,
     evidence: Evidence,
+    *,
     take: Take,
     narrow: Block,
     modes: Modes,
@@ -320,8 +350,6 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, course: Course) -> s
 
 
 def _ranked(suspects: list[Suspect]) -> list[Suspect]:
-    from dataclasses import replace
-
     order = {Nature.HEATING: 0, Nature.UNCERTAIN: 1, Nature.REFLECTION: 2}
     ordered = sorted(
         suspects,

@@ -97,6 +97,7 @@ def ring_courses(wide: Block, centre_px: Floats) -> Floats:
 def judge(
     found: Found,
     field: Field,
+    *,
     all_coefficients: NDArray[np.float32],
     narrow: Block,
     wide: Block,

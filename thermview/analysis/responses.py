@@ -163,4 +163,4 @@ class Modes:
         energy = np.einsum("tp,tp->p", flat, flat)
         inside = both @ flat
         energy -= np.einsum("mp,mp->p", inside, inside)
-        return np.maximum(energy, 0.0).reshape(pictures.shape[1:])
+        return np.asarray(np.maximum(energy, 0.0).reshape(pictures.shape[1:]))
