@@ -534,3 +534,32 @@ def test_without_a_session_the_strip_is_empty_and_dead(show: Show, qtbot: QtBot)
     QTest.keyClick(view, Qt.Key.Key_Right)
     turn_wheel(view.chart, QPointF(300, 100), 3)
     plot_of(view)
+
+
+def test_close_marks_stand_side_by_side_and_are_hit_apart(show: Show) -> None:
+    film = warming()
+    first, second = film.mark(10.0, MarkKind.ZERO), film.mark(10.04, MarkKind.POWER_ON)
+    plot = plot_of(show(film))
+    (_, left), (_, right) = plot.marks
+    assert right - left >= 12
+    assert abs((left + right) / 2 - plot.x_of(10.02)) < 1
+    assert plot.mark_at(left, 10.0) == first
+    assert plot.mark_at(right, 10.0) == second
+
+
+@pytest.mark.parametrize("height", [226, 260, 400])
+def test_lanes_fit_into_any_height(show: Show, height: int) -> None:
+    """Nothing reaches into the time axis; a lane too low for all labels shows one."""
+    times_s = np.arange(100) / 25.0
+    columns = {f"U{i}": np.full(100, 23.0 + i) for i in range(15)}
+    film = FilmDesk(times_s, columns, with_difference=True)
+    film.session.supply = SupplyLog(times_s, np.ones(100), np.full(100, 0.02))
+    view = show(film)
+    view.resize(700, height)
+    plot = plot_of(view)
+    assert list(plot.lanes.of.values())[-1].bottom() <= plot.lanes.time.top()
+    assert film.curves.differences[0].id in plot.labels
+    shown = [key for key in plot.labels if key.startswith("u")]
+    assert "u14" in shown  # the warmest comes first
+    film.desk.select({"u0"})
+    assert "u0" in plot_of(view).labels

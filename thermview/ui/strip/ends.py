@@ -61,15 +61,16 @@ def paint_labels(painter: QPainter, plot: Plot) -> dict[str, QRectF]:
         left_out = len(ends) - room
         if left_out > 0:
             ends.sort(key=lambda e: (not e[0].curve.selected, -e[1][1]))
-            ends = ends[: room - 1]
+            ends = ends[: max(room - 1, 1)]
         wanted = [d.axis.y_of(end[1]) for d, end in ends]
-        foot = rect.bottom() + 3 - (_LABEL_PX if left_out > 0 else 0)
+        counted = left_out > 0 and room > 1
+        foot = rect.bottom() + 3 - (_LABEL_PX if counted else 0)
         heights = spread(wanted, _LABEL_PX, rect.top() - 3, foot)
         for (drawn, end), y in zip(ends, heights, strict=True):
             place = _paint_label(painter, plot, drawn, end, y)
             if drawn.curve.id:
                 places[drawn.curve.id] = place
-        if left_out > 0:
+        if counted:
             painter.setPen(QColor(plot.theme.text_dim))
             box = QRectF(rect.right() + _LEADER_PX + 14, foot, RIGHT_PX, _LABEL_PX)
             painter.drawText(box, LEFT, f"and {left_out + 1} more")

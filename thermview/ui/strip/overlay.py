@@ -16,7 +16,7 @@ from thermview.ui.strip.plot import Drawn, Plot
 from thermview.ui.strip.ticks import clock_text, tick_text
 
 _ROW_PX = 16.0
-_MOST_ROWS = 12
+_MOST_ROWS = 9
 _TAG_PX = 66.0
 _BOX_PX = 170.0
 _ELIDE = Qt.TextElideMode.ElideRight
