@@ -14,7 +14,9 @@ from window_kit import ScriptedSource, open_and_wait, session_of
 
 from thermview.frames import FrameSource, MarkKind
 from thermview.recording import open_recording
+from thermview.regions import Rectangle
 from thermview.session import SessionState
+from thermview.session.triggers import parse_trigger
 from thermview.sources import OpenOptions
 from thermview.ui import opening
 from thermview.ui.window import MainWindow
@@ -108,6 +110,33 @@ def test_unplugged_reconnect_goes_on_behind_a_gap(
     session = session_of(main_window)
     qtbot.waitUntil(lambda: len(session.footage) == 60, timeout=5000)
     assert any(mark.kind is MarkKind.GAP for mark in session.marks)
+
+
+def test_a_trigger_records_with_the_seconds_before_and_takes_a_still(
+    qtbot: QtBot, main_window: MainWindow, cameras: list[ScriptedSource]
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, "camera:9")
+    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    desk.set_pre_trigger(0.41)  # ten frames, and a little
+    desk.document.add(Rectangle(10.0, 10.0, 5.0, 5.0), "U3")
+    # the scripted pictures climb by 0.01 K a frame, seven frames long, from 298.15 K on
+    rule = "U3 max above 25.055 C then start recording, still"
+    desk.set_triggers((parse_trigger(rule),))
+    cameras[0].give(20)
+    session = session_of(main_window)
+    qtbot.waitUntil(lambda: session.recording is not None, timeout=5000)
+    stills = desk.record_path().parents[1] / "stills"
+    qtbot.waitUntil(lambda: len(list(stills.glob("*.png"))) > 0, timeout=5000)
+    qtbot.waitUntil(lambda: session.losses.received == 50, timeout=5000)
+    desk.stop()
+    qtbot.waitUntil(lambda: desk.task is None and session.recording is None, timeout=5000)
+    (saved,) = desk.record_path().parent.glob("*.h5")
+    footage = open_recording(saved)
+    crossed = 34  # the first frame from number 30 on with 34 % 7 == 6: 298.21 K, 25.06 °C
+    assert footage.times_s[0] == pytest.approx((crossed - 10) / 25.0)
+    assert footage.times_s[-1] == pytest.approx(49 / 25.0)
+    footage.close()
 
 
 @pytest.mark.parametrize("answer", ["Cancel", "Discard", "Save"])

@@ -12,7 +12,7 @@ from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import QApplication, QFileDialog, QInputDialog, QMenu, QMessageBox
 
 from thermview.errors import ThermviewError
-from thermview.frames import MarkKind
+from thermview.frames import Frame, MarkKind
 from thermview.regions import load_regions, save_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
@@ -396,8 +396,16 @@ class Commands(QObject):
         self._desk.scale_changed.emit()
         self._desk.curves_changed.emit()
 
+    def _still_of(self, frame: Frame) -> None:
+        """Save a picture of the frame in which a trigger fired, whatever is shown now."""
+        shown, self._desk.shown = self._desk.shown, frame
+        try:
+            self._save_still(propose(self._desk, "stills", ".png"))
+        finally:
+            self._desk.shown = shown
+
     def _take_event(self, event: SessionEvent) -> None:
-        if event.kind is EventKind.STILL:
-            self.still()
+        if isinstance(event.data, Frame):
+            self._still_of(event.data)
         elif event.kind is EventKind.TONE:
             QApplication.beep()

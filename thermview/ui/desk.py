@@ -19,7 +19,7 @@ from thermview.regions import Region, RegionDocument, RegionSet
 from thermview.session import (
     EventKind,
     Player,
-    RecordingSummary,
+    RecordingStatus,
     Session,
     SessionEvent,
     SessionState,
@@ -178,6 +178,7 @@ class Desk(QObject):
         self._names.clear()
         self.document.reset(opened.regions)
         self.set_triggers(opened.triggers)
+        opened.session.set_recording_place(self.record_path, self.pre_trigger_s)
         opened.session.start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -261,6 +262,9 @@ class Desk(QObject):
     def _take_event(self, event: SessionEvent) -> None:
         if event.text and event.kind is not EventKind.STATE:
             self.say("warning" if event.kind is EventKind.WARNING else "info", event.text)
+        finished = self.session is not None and self.session.recording is None
+        if isinstance(event.data, RecordingStatus) and finished:
+            self._recorded(event.data)
         self.event_taken.emit(event)
 
     def _show(self, number: int) -> None:
@@ -422,7 +426,21 @@ class Desk(QObject):
         folder = user_data() / "recordings"
         folder.mkdir(parents=True, exist_ok=True)
         stem = time.strftime("%Y-%m-%d %H-%M-%S")
-        return folder / f"{stem}.h5"
+        path, number = folder / f"{stem}.h5", 2
+        while path.exists():
+            path, number = folder / f"{stem} {number}.h5", number + 1
+        return path
+
+    @property
+    def pre_trigger_s(self) -> float:
+        """Return how many seconds before it a trigger's recording keeps."""
+        return float(self.settings.get("pre_trigger_s", 5.0))
+
+    def set_pre_trigger(self, seconds: float) -> None:
+        """Choose how many seconds before it a trigger's recording keeps."""
+        self.settings.set("pre_trigger_s", float(seconds))
+        if self.session is not None:
+            self.session.set_recording_place(self.record_path, seconds)
 
     def record_toggle(self, path: Path | None = None, pre_trigger_s: float = 0.0) -> None:
         """Start recording (into a file named by the time), or stop."""
@@ -434,7 +452,9 @@ class Desk(QObject):
             self._start_recording(session, path or self.record_path(), pre_trigger_s)
         elif self.task is None:
             self.run_task(
-                "finishing the recording", lambda _: session.stop_recording(), self._recorded
+                "finishing the recording",
+                lambda _: session.stop_recording(),
+                lambda _: self.tick(),
             )
         self._tell_changes(self._clock())
 
@@ -446,17 +466,13 @@ class Desk(QObject):
         else:
             self.say("info", f"recording into {path}")
 
-    def _recorded(self, summary: RecordingSummary | None) -> None:
-        if summary is not None:
-            missed = f", {summary.dropped} missed" if summary.dropped else ""
-            self.say(
-                "info",
-                f"recorded {summary.frames} frames, {summary.seconds:.1f} s{missed}, "
-                f"in {summary.path}",
-            )
-            self.settings.add_recent(summary.path)
-            self._saved_frames = len(self.session.footage) if self.session is not None else 0
-        self.tick()
+    def _recorded(self, summary: RecordingStatus) -> None:
+        """Take note of a finished file."""
+        if summary.dropped or summary.trouble:
+            missed = f"{summary.dropped} frames are missing in it. {summary.trouble}".strip()
+            self.say("warning", f"{summary.path.name}: {missed}")
+        self.settings.add_recent(summary.path)
+        self._saved_frames = len(self.session.footage) if self.session is not None else 0
 
     def unsaved_live(self) -> bool:
         """Tell whether live pictures would be lost by closing: none of them is in a file."""
@@ -472,11 +488,11 @@ class Desk(QObject):
             self.say("info", "only live pictures that are not being recorded can be kept so")
         elif self.task is None:
 
-            def work(_: Task) -> RecordingSummary | None:
+            def work(_: Task) -> RecordingStatus | None:
                 session.start_recording(path, math.inf)
                 return session.stop_recording()
 
-            self.run_task(f"keeping the live pictures in {path.name}", work, self._recorded)
+            self.run_task(f"keeping the live pictures in {path.name}", work, lambda _: self.tick())
 
     def reconnect(self) -> None:
         """Ask the source to come back."""

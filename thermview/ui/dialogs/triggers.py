@@ -59,6 +59,8 @@ class TriggersDialog(QDialog):
         layout.addWidget(label("another one", "triggerNew", "heading"))
         layout.addLayout(self._grid())
         layout.addLayout(row(*self.boxes.values(), None))
+        before = label("a trigger's recording begins earlier by", "triggerBeforeLabel")
+        layout.addLayout(row(before, self.before, None))
         layout.addWidget(self.words)
         layout.addLayout(
             row(
@@ -67,7 +69,7 @@ class TriggersDialog(QDialog):
                 button("add", "triggerAdd", self._add, role="primary"),
             )
         )
-        self.resize(720, 520)
+        self.resize(720, 560)
         self._timer = QTimer(self)
         self._timer.setInterval(REFRESH_MS)
         self._timer.timeout.connect(self.refresh)
@@ -101,6 +103,8 @@ class TriggersDialog(QDialog):
             box = named(QCheckBox(action.value), f"triggerDo_{action.name.lower()}")
             box.setChecked(action is Action.MARK)
             self.boxes[action] = box
+        self.before = _number("triggerBefore", self._desk.pre_trigger_s, 0.0, 600.0, " s")
+        self.before.valueChanged.connect(self._desk.set_pre_trigger)
         self.region.currentIndexChanged.connect(lambda _: self._fit_fields())
         self.quantity.currentIndexChanged.connect(lambda _: self._fit_units())
 

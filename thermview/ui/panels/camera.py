@@ -58,6 +58,14 @@ class CameraState(QWidget):
 
     def _another(self) -> None:
         self._counts.clear()
+        session, opened = self._desk.session, self._desk.opened
+        if session is not None and opened is not None:
+            info = session.info
+            lines = [info.name, opened.address, f"{info.width_px} × {info.height_px} pixels"]
+            if opened.options.profile:
+                lines.append(f"stream layout: {opened.options.profile}")
+            lines += [words for words in (info.camera, *info.notes) if words]
+            self.words.setToolTip("\n".join(lines))
         self.refresh()
 
     def refresh(self) -> None:
