@@ -19,12 +19,16 @@ import pytest
 from thermview.errors import DeviceError, InputError, SourceEndedError, SourceLostError, UsageError
 from thermview.frames import FrameFlag, Scale
 from thermview.sources import OpenOptions
-from thermview.sources.cameras import find_cameras
-from thermview.sources.capture import fourcc, fourcc_text
-from thermview.sources.layouts import layouts, read_layout
+from thermview.sources.camera_opening import Openers, open_camera
+from thermview.sources.cameras import FoundCamera, find_cameras
+from thermview.sources.capture import OpenCvGrabber
+from thermview.sources.grabber import Stream
+from thermview.sources.guessing import Guess
+from thermview.sources.layouts import layout_named, layouts, read_layout
 from thermview.sources.rescaling import RescalingWatch
 from thermview.sources.sequence import Sequencer
-from thermview.sources.uvc import Camera, open_camera
+from thermview.sources.uvc import Camera
+from thermview.sources.v4l2_abi import fourcc, fourcc_text
 
 RAW = np.random.default_rng(7).integers(17000, 23000, (12, 16), dtype=np.uint16)
 
@@ -87,15 +91,16 @@ def camera(
     present: Callable[[], bool] = lambda: True,
 ) -> Camera:
     clock = clock or stand_in._clock
-    return Camera(
-        stand_in,
-        "camera:0",
-        "stand-in",
-        options or OpenOptions(),
-        present=present,
-        clock=clock,
-        sleep=clock.sleep,
-    )
+    options = options or OpenOptions()
+    chosen = Guess(layout_named(options.profile), "chosen") if options.profile else None
+    wanted = Stream(chosen.layout.format if chosen else "", 0, 0)
+    grabber = OpenCvGrabber(stand_in, wanted, present=present, clock=clock, sleep=clock.sleep)
+    return Camera(grabber, "camera:0", "stand-in", options, chosen=chosen, clock=clock)
+
+
+def openers(capture: Callable[[int], StandIn]) -> Openers:
+    """Return what finds one camera that only OpenCV can read."""
+    return Openers(capture=capture, find=lambda: [FoundCamera(0, "stand-in")])
 
 
 def packed(raw: Any) -> Any:
@@ -163,13 +168,13 @@ def test_layouts_unpack_the_raw_half(profile: str, picture: Any) -> None:
 def test_a_layout_that_does_not_fit_the_stream() -> None:
     stand_in = StandIn([np.zeros((12, 16, 3), np.uint8)])
     with pytest.raises(DeviceError, match="does not fit"):
-        open_camera(0, OpenOptions(profile="y16-linear"), lambda _: stand_in)
+        open_camera("0", OpenOptions(profile="y16-linear"), openers(lambda _: stand_in))
     assert stand_in.released == 1
 
 
 def test_an_unknown_layout_is_told_before_the_camera_is_touched() -> None:
     with pytest.raises(UsageError, match="y16-linear"):
-        open_camera(0, OpenOptions(profile="nonsense"), lambda _: pytest.fail("touched"))
+        open_camera("0", OpenOptions(profile="nonsense"), openers(lambda _: pytest.fail("touched")))
 
 
 def test_every_layout_that_comes_with_the_program_is_sound() -> None:
@@ -227,11 +232,10 @@ def test_where_presence_is_unknown_failing_at_once_again_and_again_is_lost() -> 
     source.close()
 
 
-def test_a_camera_without_pictures_is_a_device_error_and_let_go() -> None:
-    stand_in = StandIn([])
+def test_a_camera_without_pictures_is_a_device_error() -> None:
+    stand_in = StandIn([], fails_after_s=1.0)
     with pytest.raises(DeviceError, match="gives no picture"):
-        open_camera(0, None, lambda _: stand_in)
-    assert stand_in.released == 1
+        camera(stand_in)
 
 
 def test_a_closed_camera_has_ended() -> None:

@@ -32,6 +32,8 @@ VALUES = np.random.default_rng(4).integers(20000, 40000, (3, 6, 8), dtype=np.uin
         ("camera:0", True),
         ("simulated", True),
         ("simulated:good", True),
+        ("camera:SIM0001", True),
+        ("replay:film.h5", True),
         ("film.h5", False),
         ("camera.h5", False),
         ("C:/films/one.h5", False),
@@ -41,9 +43,9 @@ def test_addresses(address: str, live: bool) -> None:
     assert is_live(address) is live
 
 
-@pytest.mark.parametrize("address", ["camera:", "camera:front", "simulated:nothing"])
+@pytest.mark.parametrize("address", ["camera:", "replay:", "simulated:nothing"])
 def test_unknown_inputs_are_refused_with_what_there_is(address: str) -> None:
-    with pytest.raises(UsageError, match=r"camera:0|simulated:short"):
+    with pytest.raises(UsageError, match=r"camera:0|simulated:short|replay:FILE"):
         parse_address(address)
 
 

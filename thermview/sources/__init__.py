@@ -7,6 +7,7 @@ from thermview.sources.catalog import (
     open_footage,
     open_source,
     parse_address,
+    reopener,
 )
 from thermview.sources.options import OpenOptions
 
@@ -18,4 +19,5 @@ __all__ = [
     "open_footage",
     "open_source",
     "parse_address",
+    "reopener",
 ]

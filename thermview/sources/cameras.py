@@ -1,53 +1,112 @@
-"""Finds cameras and what they offer, without opening a stream.
+"""Finds cameras by number, serial, port and name, and what they offer, without a stream.
 
-On Linux this asks the video nodes themselves (numbers and structures: linux/videodev2.h);
-elsewhere it tries the first few camera numbers.
+On Linux this asks the video nodes themselves; elsewhere it tries the first few camera numbers.
 """
 
 from __future__ import annotations
 
-import os
-import struct
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-_QUERY_CAPABILITIES = 0x80685600  # _IOR('V', 0, 104 bytes)
-_ENUMERATE_FORMATS = 0xC0405602  # _IOWR('V', 2, 64 bytes)
-_ENUMERATE_SIZES = 0xC02C564A  # _IOWR('V', 74, 44 bytes)
-_VIDEO_CAPTURE = 0x1  # capability flag, and buffer type 1
-_DISCRETE_SIZE = 1
-_MOST_FORMATS = 32
+from thermview.errors import DeviceError
+from thermview.sources.v4l2_node import PictureFormat, captures_video, formats_of, open_node
+
 _NUMBERS_TRIED = 4
+_LONGEST_NUMBER = 3  # digits; a longer one is a serial
 
 
 @dataclass(frozen=True, slots=True)
 class FoundCamera:
-    """A camera that answers: its number, name, and what it offers in words."""
+    """A camera that is plugged in.
+
+    Attributes
+    ----------
+    index : int
+        Its number among the video devices; changes when it is plugged in again.
+    name, serial, port : str
+        As the camera and the bus say; empty where they do not.
+    formats : tuple of PictureFormat
+        What it offers.
+    trouble : str
+        Why it cannot be used, and what to do; empty while it can.
+    """
 
     index: int
     name: str
-    details: tuple[str, ...] = ()
+    serial: str = ""
+    port: str = ""
+    formats: tuple[PictureFormat, ...] = ()
+    trouble: str = ""
+
+    @property
+    def address(self) -> str:
+        """Return the text that opens it."""
+        return f"camera:{self.index}"
+
+    @property
+    def details(self) -> tuple[str, ...]:
+        """Return what is known of it, in lines for people."""
+        places = [f"serial {self.serial}"] if self.serial else []
+        places += [f"port {self.port}"] if self.port else []
+        lines = (", ".join(places), self.trouble, *map(str, self.formats))
+        return tuple(line for line in lines if line)
+
+    def is_same(self, other: FoundCamera) -> bool:
+        """Tell whether this is the camera that the other was: by serial, else by name and port."""
+        if self.serial or other.serial:
+            return (self.serial, self.name) == (other.serial, other.name)
+        return (self.name, self.port) == (other.name, other.port)
 
 
-def find_cameras(devices: Path = Path("/dev"), names: Path | None = None) -> list[FoundCamera]:
+def find_cameras(
+    devices: Path = Path("/dev"), described: Path = Path("/sys/class/video4linux")
+) -> list[FoundCamera]:
     """Return the cameras, by number; nodes that carry only metadata are left out.
 
     Parameters
     ----------
-    devices, names : path
-        Where the video nodes and their descriptions are (`/sys/class/video4linux`).
+    devices, described : path
+        Where the video nodes and their descriptions are.
     """
     if not sys.platform.startswith("linux"):
         return _try_numbers()
-    names = names or Path("/sys/class/video4linux")
     numbers = sorted(
         int(node.name.removeprefix("video"))
         for node in devices.glob("video*")
         if node.name.removeprefix("video").isdigit()
     )
-    found = (_look_at(devices / f"video{number}", number, names) for number in numbers)
+    found = (
+        _look_at(devices / f"video{number}", number, described / f"video{number}")
+        for number in numbers
+    )
     return [camera for camera in found if camera is not None]
+
+
+def find_camera(selector: str, cameras: Sequence[FoundCamera] | None = None) -> FoundCamera:
+    """Return the one camera that a text names: number, serial, port, or part of its name.
+
+    Raises
+    ------
+    DeviceError
+        None, or more than one; the message lists those found.
+    """
+    cameras = find_cameras() if cameras is None else cameras
+    if selector.isascii() and selector.isdigit() and len(selector) <= _LONGEST_NUMBER:
+        matches = [camera for camera in cameras if camera.index == int(selector)]
+    else:
+        matches = [c for c in cameras if selector in (c.serial, c.port)] or [
+            c for c in cameras if selector.casefold() in c.name.casefold()
+        ]
+    if len(matches) == 1:
+        return matches[0]
+    listed = ", ".join(f"camera:{c.index} ({_words(c)})" for c in matches or cameras)
+    if matches:
+        raise DeviceError(f"more than one camera answers to {selector!r}: {listed}; give a number")
+    raise DeviceError(
+        f"there is no camera:{selector}; found: {listed or 'no camera at all; plug one in'}"
+    )
 
 
 def is_present(index: int) -> bool:
@@ -55,70 +114,36 @@ def is_present(index: int) -> bool:
     return not sys.platform.startswith("linux") or Path(f"/dev/video{index}").exists()
 
 
-def _look_at(node: Path, number: int, names: Path) -> FoundCamera | None:
-    described = names / node.name
+def node_path(index: int) -> Path:
+    """Return the path of a camera's node, on Linux."""
+    return Path(f"/dev/video{index}")
+
+
+def _words(camera: FoundCamera) -> str:
+    return f"{camera.name}, serial {camera.serial}" if camera.serial else camera.name
+
+
+def _look_at(path: Path, number: int, described: Path) -> FoundCamera | None:
     name = _first_line(described / "name") or f"camera {number}"
+    # a USB camera's node belongs to an interface; the device above it has serial and port
+    device = (described / "device").resolve().parent
+    serial = _first_line(device / "serial")
+    port = device.name if (device / "idVendor").exists() else ""
+    first = _first_line(described / "index") in ("", "0")
     try:
-        handle = os.open(node, os.O_RDWR | os.O_NONBLOCK)
-    except PermissionError:
-        if _first_line(described / "index") not in ("", "0"):
-            return None
-        words = f"{node} may not be read by this user: join the group that owns it (often video)"
-        return FoundCamera(number, name, (words,))
-    except OSError:
-        return None
+        node = open_node(path)
+    except DeviceError as error:
+        shown = first and path.exists()
+        return FoundCamera(number, name, serial, port, trouble=str(error)) if shown else None
     try:
-        if not _captures_video(handle, described):
+        able = captures_video(node)
+        if able is None:  # no answer: the first node of a device is the picture's
+            return FoundCamera(number, name, serial, port) if first else None
+        if not able:
             return None
-        return FoundCamera(number, name, tuple(_formats(handle)))
+        return FoundCamera(number, name, serial, port, formats_of(node))
     finally:
-        os.close(handle)
-
-
-def _captures_video(handle: int, described: Path) -> bool:
-    answer = _ask(handle, _QUERY_CAPABILITIES, bytes(104))
-    if answer is None:  # no answer: the first node of a device is the picture's
-        return _first_line(described / "index") == "0"
-    device_capabilities = int(struct.unpack_from("=I", answer, 88)[0])
-    return bool(device_capabilities & _VIDEO_CAPTURE)
-
-
-def _formats(handle: int) -> list[str]:
-    words = []
-    for number in range(_MOST_FORMATS):
-        request = struct.pack("=II56x", number, _VIDEO_CAPTURE)
-        answer = _ask(handle, _ENUMERATE_FORMATS, request)
-        if answer is None:
-            break
-        description = answer[12:44].split(b"\0")[0].decode("ascii", "replace")
-        code = answer[44:48]
-        sizes = ", ".join(_sizes(handle, code))
-        words.append(f"{code.decode('ascii', 'replace').strip()} ({description}): {sizes}")
-    return words
-
-
-def _sizes(handle: int, code: bytes) -> list[str]:
-    sizes = []
-    for number in range(_MOST_FORMATS):
-        request = struct.pack("=I4s36x", number, code)
-        answer = _ask(handle, _ENUMERATE_SIZES, request)
-        if answer is None:
-            break
-        kind, width, height = struct.unpack_from("=III", answer, 8)
-        if kind != _DISCRETE_SIZE:
-            sizes.append("any size in a range")
-            break
-        sizes.append(f"{width} × {height}")
-    return sizes
-
-
-def _ask(handle: int, request: int, content: bytes) -> bytes | None:
-    import fcntl
-
-    try:
-        return fcntl.ioctl(handle, request, content)
-    except OSError:
-        return None
+        node.close()
 
 
 def _first_line(path: Path) -> str:

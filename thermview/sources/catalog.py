@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
 from pathlib import Path
@@ -39,23 +40,30 @@ class AddressKind(Enum):
     """What an address names."""
 
     CAMERA = "camera"
+    REPLAY = "replay"
     SIMULATED = "simulated"
     FILE = "file"
 
 
 def parse_address(address: str) -> tuple[AddressKind, str]:
-    """Split an address into its kind and the camera's number, the story, or the path.
+    """Split an address into its kind and the camera's number or name, the story, or the path.
 
     Raises
     ------
     UsageError
-        An unknown story or no camera's number; the message lists what there is.
+        An unknown story, or no camera or file named; the message lists what there is.
     """
     head, colon, rest = address.partition(":")
     if head == "camera" and colon:
-        if not (rest.isascii() and rest.isdigit()):
-            raise UsageError(f"{address!r} names no camera; give camera:0, camera:1 …")
-        return AddressKind.CAMERA, str(int(rest))
+        if not rest.strip():
+            raise UsageError(
+                f"{address!r} names no camera; give camera:0, camera:1 … or its serial or name"
+            )
+        return AddressKind.CAMERA, rest.strip()
+    if head == "replay" and colon and not Path(address).exists():
+        if not rest:
+            raise UsageError(f"{address!r} names no recording; give replay:FILE")
+        return AddressKind.REPLAY, rest
     if head == "simulated" and (colon or not Path(address).exists()):
         story = rest or "short"
         if story not in STORIES:
@@ -66,7 +74,7 @@ def parse_address(address: str) -> tuple[AddressKind, str]:
 
 
 def is_live(address: str) -> bool:
-    """Tell whether an address names a live source (a camera or a simulated board)."""
+    """Tell whether an address names a live source: a camera, a simulated board, a replay."""
     return parse_address(address)[0] is not AddressKind.FILE
 
 
@@ -75,7 +83,7 @@ def list_inputs() -> list[InputOffer]:
     from thermview.sources.cameras import find_cameras
 
     cameras = [
-        InputOffer(f"camera:{camera.index}", camera.name, "camera", camera.details)
+        InputOffer(camera.address, camera.name, "camera", camera.details)
         for camera in find_cameras()
     ]
     boards = [
@@ -98,14 +106,30 @@ def open_source(address: str, options: OpenOptions | None = None) -> FrameSource
     options = options or OpenOptions()
     kind, rest = parse_address(address)
     if kind is AddressKind.CAMERA:
-        from thermview.sources.uvc import open_camera
+        from thermview.sources.camera_opening import open_camera
 
-        return open_camera(int(rest), options)
+        return open_camera(rest, options)
     if kind is AddressKind.SIMULATED:
         from thermview.sources.simulated import open_simulated
 
         return open_simulated(rest, seed=options.seed, speed=options.speed)
-    return FootagePlayer(open_footage(address, options), options.speed or 1.0)
+    return FootagePlayer(open_footage(rest, options), options.speed or 1.0)
+
+
+def reopener(
+    source: FrameSource, address: str, options: OpenOptions | None = None
+) -> Callable[[], FrameSource]:
+    """Return what opens a source anew after it was lost, for `Session.live`.
+
+    A camera is found again by its serial, whatever its number is by then.
+    """
+    from thermview.sources.uvc import Camera
+
+    if isinstance(source, Camera):
+        from thermview.sources.camera_opening import camera_again
+
+        return camera_again(source)
+    return lambda: open_source(address, options)
 
 
 def open_footage(address: str, options: OpenOptions | None = None) -> Footage:

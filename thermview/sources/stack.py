@@ -18,6 +18,7 @@ from thermview.recording import schema
 from thermview.recording.generic import unstated
 from thermview.recording.hdf5 import LIBRARY_ERRORS, check_regular_file, first_line
 from thermview.recording.pictures import as_counts
+from thermview.sources.hush import hush_opencv
 from thermview.sources.options import OpenOptions
 
 TIFF_SUFFIXES = frozenset({".tif", ".tiff"})
@@ -168,6 +169,7 @@ def read_picture(path: Path) -> NDArray[Any]:
             return np.asarray(file.pages[0].asarray())
     import cv2
 
+    hush_opencv()
     data = np.fromfile(path, np.uint8)
     picture = cv2.imdecode(data, cv2.IMREAD_UNCHANGED)
     if picture is None:

@@ -1,73 +1,111 @@
-"""A live camera through OpenCV: raw 16-bit counts where it gives them, else brightness."""
+"""A live camera as a source: raw 16-bit counts where it gives them, else brightness."""
 
 from __future__ import annotations
 
 import threading
 import time
+from collections import deque
 from collections.abc import Callable
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermview.errors import DeviceError, SourceEndedError, SourceLostError
-from thermview.frames import Counts, Frame, Scale, SourceInfo
-from thermview.sources.cameras import find_cameras, is_present
-from thermview.sources.capture import Capture, fourcc, fourcc_text, open_capture
-from thermview.sources.layouts import Layout, layout_named
+from thermview.frames import Counts, Frame, FrameFlag, Scale, Scene, SourceInfo
+from thermview.sources.cameras import FoundCamera
+from thermview.sources.grabber import Grab, Grabber
+from thermview.sources.guessing import Guess, guess_layout
+from thermview.sources.layouts import Layout
 from thermview.sources.options import OpenOptions
 from thermview.sources.rescaling import RescalingWatch
 from thermview.sources.sequence import Sequencer
+from thermview.sources.shutter_watch import ShutterWatch
 
-_FAST_FAILURE_S = 0.2
-_FAST_FAILURES_MEAN_LOST = 20
-_FIRST_FRAME_TRIES = 5
-_RAW = Layout("raw 16-bit", format="Y16")
+FIRST_PICTURE_S = 5.0
+"""A camera that starts takes a second or two to its first picture."""
+
+_GRAB_S = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a camera was found, and how it was asked for: what finds it again."""
+
+    found: FoundCamera
+    options: OpenOptions
 
 
 class Camera:
-    """A `FrameSource` over an open capture; made by `open_camera`.
+    """A `FrameSource` over a grabber; made by `open_camera`.
 
-    A read waits as long as the capture does (one second on Linux), whatever its time-out: it
-    belongs on a thread of its own. `close` waits for a read under way.
+    `close` waits for a read under way.
+
+    Parameters
+    ----------
+    grabber : Grabber
+        Open; closed with the camera.
+    address, name : str
+        What opens it again; what it is called.
+    options : OpenOptions
+        A stated scale overrides the layout's.
+    chosen : Guess, optional
+        The layout in use and why; guessed from the first picture if absent.
+    zero_s : float, optional
+        The moment, on `clock`, that the frames' times count from; the first frame's if absent.
+    origin : Origin, optional
+        Where it was found.
     """
 
     def __init__(
         self,
-        capture: Capture,
+        grabber: Grabber,
         address: str,
         name: str,
         options: OpenOptions,
         *,
-        present: Callable[[], bool] = lambda: True,
+        chosen: Guess | None = None,
+        zero_s: float | None = None,
+        origin: Origin | None = None,
         clock: Callable[[], float] = time.monotonic,
-        sleep: Callable[[float], object] = time.sleep,
     ) -> None:
-        self._capture = capture
-        self._present = present
+        self.origin = origin
+        self._grabber = grabber
+        self._name = name
         self._clock = clock
-        self._sleep = sleep
         self._closed = threading.Event()
         self._reading = threading.Lock()
-        self._released = False
-        self._fast_failures = 0
         self._warnings: list[str] = []
-        self._layout = layout_named(options.profile) if options.profile else _RAW
-        _ask_for(capture, self._layout, options.rate_hz)
-        first = self._first_picture(name)
-        counts, self._raw = self._decode(first, required=options.profile is not None)
+        self._waiting: deque[tuple[Grab, float]] = deque()
+        picture = self._first_picture()
+        self.choice = chosen or guess_layout(picture)
+        counts = self._layout.decode(picture) if self._layout.format else None
+        if counts is None and self._layout.format:
+            raise DeviceError(
+                f"{name} gives {_shape_words(picture)}, which layout {self._layout.name!r} does "
+                "not fit; choose another layout (thermview inputs lists the formats)"
+            )
+        self._raw = counts is not None
         scale = self._scale(options)
-        self._watch = RescalingWatch(eight_bit=not self._raw)
-        self._sequencer = Sequencer(scale)
-        self._begun_at = clock()
-        self._waiting: Frame | None = self._made(counts)
-        self._info = self._describe(address, name, scale, counts)
+        self._shape = (counts if counts is not None else _brightness(picture)).shape
+        self._rescaling = RescalingWatch(eight_bit=not self._raw)
+        self._shutter = ShutterWatch(self._layout.shutter)
+        self._sequencer = Sequencer(scale, zero_s)
+        self._ready = deque([self._made(*self._waiting.popleft())])
+        self._info = self._describe(address, scale)
 
     @property
     def info(self) -> SourceInfo:
         """Return what is known of the camera and its stream."""
         return self._info
+
+    @property
+    def zero_s(self) -> float:
+        """Return the moment that the frames' times count from, s, by the clock."""
+        assert self._sequencer.zero_s is not None
+        return self._sequencer.zero_s
 
     def read(self, timeout_s: float) -> Frame | None:
         """Return the next frame, or None when none came.
@@ -81,18 +119,14 @@ class Camera:
         """
         with self._reading:
             if self._closed.is_set():
-                self._release()
+                self._grabber.close()
                 raise SourceEndedError("the camera is closed")
-            if self._waiting is not None:
-                frame, self._waiting = self._waiting, None
-                return frame
-            began = self._clock()
-            good, picture = self._capture.read()
-            if good and picture is not None:
-                self._fast_failures = 0
-                return self._frame(picture)
-            self._nothing_came(self._clock() - began, timeout_s)
-            return None
+            if self._ready:
+                return self._ready.popleft()
+            if self._waiting:
+                return self._made(*self._waiting.popleft())
+            grab = self._grab(timeout_s)
+            return self._made(grab, self._clock()) if grab is not None else None
 
     def take_warnings(self) -> list[str]:
         """Return what the stream gave reason to warn of since the last call."""
@@ -103,147 +137,84 @@ class Camera:
         """Let go of the camera, once a read under way has returned."""
         self._closed.set()
         with self._reading:
-            self._release()
+            self._grabber.close()
 
-    def _release(self) -> None:
-        if not self._released:
-            self._released = True
-            self._capture.release()
+    @property
+    def _layout(self) -> Layout:
+        return self.choice.layout
 
-    def _first_picture(self, name: str) -> NDArray[Any]:
-        for _ in range(_FIRST_FRAME_TRIES):
-            good, picture = self._capture.read()
-            if good and picture is not None:
-                return np.asarray(picture)
-        raise DeviceError(f"{name} opens but gives no picture; unplug it and plug it in again")
+    def _grab(self, timeout_s: float) -> Grab | None:
+        try:
+            return self._grabber.grab(timeout_s)
+        except SourceLostError as error:
+            raise SourceLostError(f"{self._name} is gone; plug it in again") from error
 
-    def _decode(self, picture: NDArray[Any], *, required: bool) -> tuple[Counts, bool]:
-        """Return the counts and whether they are raw; brightness where no raw data came."""
-        if self._layout is not _RAW or picture.ndim == 2:
-            counts = self._layout.decode(picture)
-            if counts is not None:
-                return counts, True
-        if required:
-            raise DeviceError(
-                f"the camera gives {_shape_words(picture)}, which layout {self._layout.name!r} "
-                "does not fit; choose another layout (thermview inputs lists the formats)"
-            )
-        return _brightness(picture), False
+    def _first_picture(self) -> NDArray[Any]:
+        """Return the first whole picture; all that came wait to be read."""
+        deadline_s = self._clock() + FIRST_PICTURE_S
+        while self._clock() < deadline_s:
+            grab = self._grab(_GRAB_S)
+            if grab is not None:
+                self._waiting.append((grab, self._clock()))
+                if not grab.damaged:
+                    return np.asarray(grab.picture)
+        raise DeviceError(
+            f"{self._name} opens but gives no picture; unplug it and plug it in again"
+        )
 
     def _scale(self, options: OpenOptions) -> Scale:
         stated = options.scale() or self._layout.scale
         return stated if self._raw and stated else Scale(1.0, 0.0, relative=True)
 
-    def _frame(self, picture: NDArray[Any]) -> Frame | None:
-        counts = self._layout.decode(picture) if self._raw else _brightness(picture)
-        if counts is None or counts.shape != (self._info.height_px, self._info.width_px):
+    def _made(self, grab: Grab, now_s: float) -> Frame:
+        counts = self._layout.decode(grab.picture) if self._raw else _brightness(grab.picture)
+        if counts is None or counts.shape != self._shape:
             raise SourceLostError(
-                f"{self._info.name} changed its stream to {_shape_words(picture)}; open it again"
+                f"{self._name} changed its stream to {_shape_words(grab.picture)}; open it again"
             )
-        return self._made(counts)
+        frame = self._sequencer.frame(
+            counts,
+            now_s,
+            grab.stamp_s,
+            exact=grab.exact,
+            sequence=grab.sequence,
+            damaged=grab.damaged,
+        )
+        return frame if grab.damaged else self._watched(frame)
 
-    def _made(self, counts: Counts) -> Frame:
-        import cv2
+    def _watched(self, frame: Frame) -> Frame:
+        self._warnings += self._rescaling.look(frame.counts, frame.time_s)
+        if not self._raw:  # a dark room's 8-bit video may well repeat itself
+            return frame
+        shutter = self._shutter.look(frame.time_s, repeated=FrameFlag.REPEATED in frame.flags)
+        self._warnings += filter(None, [self._shutter.warning()])
+        return replace(frame, shutter=shutter)
 
-        stamp_s = self._capture.get(cv2.CAP_PROP_POS_MSEC) / 1000.0
-        frame = self._sequencer.frame(counts, self._clock() - self._begun_at, stamp_s)
-        self._warnings += self._watch.look(counts, frame.time_s)
-        return frame
-
-    def _nothing_came(self, took_s: float, timeout_s: float) -> None:
-        """Tell a stall (the wait was long) from an unplugged camera (it fails at once)."""
-        self._fast_failures = self._fast_failures + 1 if took_s < _FAST_FAILURE_S else 0
-        if not self._present() or self._fast_failures >= _FAST_FAILURES_MEAN_LOST:
-            raise SourceLostError(f"{self._info.name} is gone; plug it in again and reconnect")
-        if self._fast_failures:
-            self._sleep(min(timeout_s, 0.05))
-
-    def _describe(self, address: str, name: str, scale: Scale, counts: Counts) -> SourceInfo:
-        import cv2
-
-        rate_hz = self._capture.get(cv2.CAP_PROP_FPS)
-        format_name = fourcc_text(self._capture.get(cv2.CAP_PROP_FOURCC))
+    def _describe(self, address: str, scale: Scale) -> SourceInfo:
+        stream, layout = self._grabber.stream, self._layout
+        began = datetime.now(UTC) - timedelta(seconds=self._clock() - self.zero_s)
         return SourceInfo(
-            name=name,
+            name=self._name,
             address=address,
-            width_px=counts.shape[1],
-            height_px=counts.shape[0],
+            width_px=self._shape[1],
+            height_px=self._shape[0],
             scale=scale,
             live=True,
-            start_time=datetime.now(UTC),
-            rate_hz=rate_hz if 0 < rate_hz < 10_000 else None,
-            camera=f"{name} ({format_name})" if format_name else name,
-            notes=tuple(self._notes(scale, counts)),
+            start_time=began,
+            rate_hz=stream.rate_hz,
+            camera=f"{self._name} ({stream.code})" if stream.code else self._name,
+            netd_k=layout.netd_k,
+            scene=Scene() if layout.band_um is None else Scene(band_um=layout.band_um),
+            notes=tuple(self._notes(scale)),
         )
 
-    def _notes(self, scale: Scale, counts: Counts) -> list[str]:
-        notes = [self._layout.note] if self._layout.note else []
+    def _notes(self, scale: Scale) -> list[str]:
+        notes = [f"layout {self._layout.name}: {self.choice.reason}", *self._layout.remarks()]
         if not self._raw:
             notes.append("8-bit video: brightness only, no temperatures")
         elif scale.relative:
-            notes.append(
-                "raw counts without a scale: brightness only; give --scale and --offset, "
-                "or a stream layout"
-            )
-        if self._layout is _RAW and counts.shape[0] > 1.2 * counts.shape[1]:
-            notes.append("the frame is higher than wide: it may be of double height, one half raw")
+            notes.append("what a count means is not known; choose a layout or give --scale")
         return notes
-
-
-def open_camera(
-    index: int,
-    options: OpenOptions | None = None,
-    opener: Callable[[int], Capture | None] = open_capture,
-) -> Camera:
-    """Open camera number `index`.
-
-    Raises
-    ------
-    DeviceError
-        Missing, busy, not permitted, or giving no pictures (exit code 3).
-    UsageError
-        The stream layout is unknown.
-    """
-    options = options or OpenOptions()
-    if options.profile:
-        layout_named(options.profile)  # refuse a wrong name before touching the camera
-    capture = opener(index)
-    if capture is None:
-        raise DeviceError(_why_not(index))
-    known = {camera.index: camera.name for camera in find_cameras()}
-    name = known.get(index, f"camera {index}")
-    try:
-        return Camera(capture, f"camera:{index}", name, options, present=lambda: is_present(index))
-    except BaseException:
-        capture.release()
-        raise
-
-
-def _why_not(index: int) -> str:
-    cameras = {camera.index: camera for camera in find_cameras()}
-    if index in cameras:
-        camera = cameras[index]
-        reason = camera.details[0] if camera.details else ""
-        if "may not be read" in reason:
-            return f"camera:{index} ({camera.name}): {reason}"
-        return f"camera:{index} ({camera.name}) is busy; close the program that uses it"
-    found = ", ".join(f"camera:{n} ({c.name})" for n, c in cameras.items())
-    return f"there is no camera:{index}; found: {found or 'no camera at all; plug one in'}"
-
-
-def _ask_for(capture: Capture, layout: Layout, rate_hz: float | None) -> None:
-    """Ask for raw counts. A capture says yes to all: what came shows in the first picture."""
-    import cv2
-
-    capture.set(cv2.CAP_PROP_CONVERT_RGB, 0)
-    capture.set(cv2.CAP_PROP_FOURCC, fourcc(layout.format))
-    if layout is _RAW and fourcc_text(capture.get(cv2.CAP_PROP_FOURCC)) != "Y16":
-        capture.set(cv2.CAP_PROP_CONVERT_RGB, 1)  # else packed video comes as bare bytes
-    if layout.width_px and layout.height_px:
-        capture.set(cv2.CAP_PROP_FRAME_WIDTH, layout.width_px)
-        capture.set(cv2.CAP_PROP_FRAME_HEIGHT, layout.height_px)
-    if rate_hz:
-        capture.set(cv2.CAP_PROP_FPS, rate_hz)
 
 
 def _brightness(picture: NDArray[Any]) -> Counts:

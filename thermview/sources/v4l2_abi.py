@@ -16,7 +16,6 @@ from ctypes import (
     c_ulong,
     sizeof,
 )
-from typing import Any, ClassVar
 
 BUF_TYPE_VIDEO_CAPTURE = 1
 MEMORY_MMAP = 1
@@ -40,13 +39,11 @@ CTRL_TYPE_MENU = 3
 CTRL_TYPE_BUTTON = 4
 CTRL_TYPE_CTRL_CLASS = 6
 
-Fields = ClassVar[list[tuple[str, Any]]]
-
 
 class Capability(Structure):
     """What a node is and can do."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("driver", c_char * 16),
         ("card", c_char * 32),
         ("bus_info", c_char * 32),
@@ -54,13 +51,13 @@ class Capability(Structure):
         ("capabilities", c_uint32),
         ("device_caps", c_uint32),
         ("reserved", c_uint32 * 3),
-    ]
+    )
 
 
 class FmtDesc(Structure):
     """One pixel format of a list."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("index", c_uint32),
         ("type", c_uint32),
         ("flags", c_uint32),
@@ -68,13 +65,13 @@ class FmtDesc(Structure):
         ("pixelformat", c_uint32),
         ("mbus_code", c_uint32),
         ("reserved", c_uint32 * 3),
-    ]
+    )
 
 
 class FrmSizeEnum(Structure):
     """One picture size of a format (or, where not discrete, a range of sizes)."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("index", c_uint32),
         ("pixel_format", c_uint32),
         ("type", c_uint32),
@@ -82,13 +79,13 @@ class FrmSizeEnum(Structure):
         ("height", c_uint32),
         ("rest", c_uint32 * 4),
         ("reserved", c_uint32 * 2),
-    ]
+    )
 
 
 class FrmIvalEnum(Structure):
     """One time per frame of a size."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("index", c_uint32),
         ("pixel_format", c_uint32),
         ("width", c_uint32),
@@ -98,13 +95,13 @@ class FrmIvalEnum(Structure):
         ("denominator", c_uint32),
         ("rest", c_uint32 * 4),
         ("reserved", c_uint32 * 2),
-    ]
+    )
 
 
 class Format(Structure):
     """The stream's format, to ask for and to read back."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("type", c_uint32),
         ("_pad", c_uint32),
         ("width", c_uint32),
@@ -114,43 +111,43 @@ class Format(Structure):
         ("bytesperline", c_uint32),
         ("sizeimage", c_uint32),
         ("rest", c_uint8 * 176),
-    ]
+    )
 
 
 class StreamParm(Structure):
     """The stream's time per frame."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("type", c_uint32),
         ("capability", c_uint32),
         ("capturemode", c_uint32),
         ("numerator", c_uint32),
         ("denominator", c_uint32),
         ("rest", c_uint8 * 184),
-    ]
+    )
 
 
 class RequestBuffers(Structure):
     """How many buffers the driver should make."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("count", c_uint32),
         ("type", c_uint32),
         ("memory", c_uint32),
         ("capabilities", c_uint32),
         ("flags", c_uint8),
         ("reserved", c_uint8 * 3),
-    ]
+    )
 
 
 class _Where(Union):
-    _fields_: Fields = [("offset", c_uint32), ("userptr", c_ulong)]
+    _fields_ = (("offset", c_uint32), ("userptr", c_ulong))
 
 
 class Buffer(Structure):
     """One buffer, and what the driver says of the picture in it."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("index", c_uint32),
         ("type", c_uint32),
         ("bytesused", c_uint32),
@@ -165,13 +162,13 @@ class Buffer(Structure):
         ("length", c_uint32),
         ("reserved2", c_uint32),
         ("request_fd", c_int32),
-    ]
+    )
 
 
 class QueryCtrl(Structure):
     """One control: name, kind, range."""
 
-    _fields_: Fields = [
+    _fields_ = (
         ("id", c_uint32),
         ("type", c_uint32),
         ("name", c_char * 32),
@@ -181,31 +178,31 @@ class QueryCtrl(Structure):
         ("default_value", c_int32),
         ("flags", c_uint32),
         ("reserved", c_uint32 * 2),
-    ]
+    )
 
 
 class QueryMenu(Structure):
     """One choice of a control that is a menu."""
 
     _pack_ = 1
-    _fields_: Fields = [
+    _fields_ = (
         ("id", c_uint32),
         ("index", c_uint32),
         ("name", c_char * 32),
         ("reserved", c_uint32),
-    ]
+    )
 
 
 class ControlValue(Structure):
     """A control's value."""
 
-    _fields_: Fields = [("id", c_uint32), ("value", c_int32)]
+    _fields_ = (("id", c_uint32), ("value", c_int32))
 
 
 class Word(Structure):
     """A bare number, where a request takes one."""
 
-    _fields_: Fields = [("value", c_int32)]
+    _fields_ = (("value", c_int32),)
 
 
 _WRITE, _READ = 1, 2
@@ -242,7 +239,5 @@ def fourcc(text: str) -> int:
 
 def fourcc_text(code: float) -> str:
     """Return a format code's text, empty when it is none."""
-    raw = (int(code) & 0x7FFF_FFFF).to_bytes(4, "little")
+    raw = (int(code) & 0xFFFF_FFFF).to_bytes(4, "little")
     return raw.decode("ascii").strip() if raw.isascii() and raw.strip(b"\0") else ""
-
-
