@@ -13,7 +13,7 @@ import pytest
 from PySide6.QtCore import QMimeData, QPoint, QPointF, Qt, QUrl
 from PySide6.QtGui import QDropEvent
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QFileDialog, QPushButton
+from PySide6.QtWidgets import QFileDialog, QLabel, QPushButton
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
@@ -381,3 +381,23 @@ def test_the_program_starts_says_what_is_missing_and_ends_when_told(tmp_path: Pa
         assert program.stderr is not None
         errors = program.stderr.read().decode()
     assert "Traceback" not in errors
+
+
+def test_the_open_menu_offers_inputs_and_what_was_open_last(
+    qtbot: QtBot, main_window: MainWindow, warming: Path
+) -> None:
+    open_and_wait(qtbot, main_window, str(warming))
+    main_window.commands.fill_open_menu(main_window.open_menu)
+    words = [action.text() for action in main_window.open_menu.actions()]
+    assert "camera or simulated board …" in words
+    assert "warming.h5" in words
+    main_window.open_menu.actions()[words.index("start page")].trigger()
+    assert main_window.pages.currentIndex() == 0
+    page = main_window.start_page
+
+    def all_are_offered() -> None:
+        offered = {made.property("address") for made in page.findChildren(QPushButton)}
+        shown = [made.text() for made in page.findChildren(QLabel)]
+        assert {str(warming), "simulated:short"} <= offered, (offered, shown)
+
+    qtbot.waitUntil(all_are_offered, timeout=5000)

@@ -116,10 +116,7 @@ class Commands(QObject):
     def fill_menu(self, menu: QMenu) -> None:
         """Build the menu of everything."""
         actions = self._window.actions_
-        menu.addAction(actions["open"])
-        menu.addAction("cameras and simulated boards …", self.open_input)
         menu.addAction("how this file is read …", self.read_as)
-        menu.addAction("close", self.close_session)
         menu.addSeparator()
         menu.addAction(actions["record"])
         menu.addAction("record into …", self.record_into)
@@ -156,6 +153,26 @@ class Commands(QObject):
         if name:
             self._desk.settings.set("folder", str(Path(name).parent))
             self.open_path(Path(name))
+
+    def open_folder(self) -> None:
+        """Choose a folder of pictures and open it as one film."""
+        name = QFileDialog.getExistingDirectory(self._window, "open a folder of pictures")
+        if name:
+            self.open_path(Path(name))
+
+    def fill_open_menu(self, menu: QMenu) -> None:
+        """Offer what can be opened: files, inputs, and what was open last."""
+        menu.clear()
+        menu.addAction(self._window.actions_["open"])
+        menu.addAction("folder of pictures …", self.open_folder)
+        menu.addAction("camera or simulated board …", self.open_input)
+        recent = self._desk.settings.recent()
+        if recent:
+            menu.addSeparator()
+        for text in recent:
+            menu.addAction(Path(text).name, partial(self.open_path, Path(text))).setToolTip(text)
+        menu.addSeparator()
+        menu.addAction("start page", self.close_session)
 
     def open_path(self, path: Path) -> None:
         """Open a file; one that does not explain itself is asked about; regions are loaded."""

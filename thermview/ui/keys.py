@@ -65,7 +65,7 @@ ACTIONS = (
     KeyAction("duplicate", "duplicate the selected", "D", EDIT),
     KeyAction("rename", "rename the selected", "F2", EDIT),
     KeyAction("difference", "difference of the two selected", "-", EDIT),
-    KeyAction("open", "open a file or an input", "Ctrl+O", PROGRAM),
+    KeyAction("open", "open a file …", "Ctrl+O", PROGRAM),
     KeyAction("save_regions", "save the regions", "Ctrl+S", PROGRAM),
     KeyAction("triggers", "triggers", "Y", PROGRAM),
     KeyAction("help", "the keys", "F1", PROGRAM),

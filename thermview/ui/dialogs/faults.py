@@ -14,7 +14,11 @@ from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
 
-HEADS = ("mark", "region", "lowest", "highest", "known at", "band over chance")
+HEADS = ("mark", "region", "lowest", "highest", "known at", "width ÷ chance")
+NARROW = (
+    "width of the temperatures at the marks over the width that chance would give; near 0 the "
+    "temperature decides, near 1 it has nothing to do with the fault"
+)
 HOW = (
     "Warm and cool one part at a time, and press the keys for “fault appears” and “fault gone” at "
     "the moments; each is set against the regions' temperatures here."
@@ -50,6 +54,9 @@ class FaultTableDialog(QDialog):
         self.table = named(QTableWidget(0, len(HEADS)), "faultTable")
         self.table.setHorizontalHeaderLabels(HEADS)
         self.table.verticalHeader().hide()
+        narrow = self.table.horizontalHeaderItem(len(HEADS) - 1)
+        if narrow is not None:
+            narrow.setToolTip(NARROW)
         self.table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
         layout = column(self, margin=2 * tokens().space)
         layout.addWidget(label("When does the fault come?", "faultTitle", "title"))
