@@ -59,7 +59,7 @@ def test_a_recording_holds_every_frame_while_the_window_is_used(
     desk, path = main_window.desk, tmp_path / "live.h5"
     open_and_wait(qtbot, main_window, "camera:9")
     qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
-    desk.record_toggle(path)
+    desk.keeping.toggle(path)
     assert "REC" in main_window.camera.record.text()
     for step in range(10):
         cameras[0].give(10)
@@ -71,7 +71,7 @@ def test_a_recording_holds_every_frame_while_the_window_is_used(
     desk.record_toggle()
     qtbot.waitUntil(lambda: session.recording is None and desk.task is None, timeout=10_000)
     assert "recorded 100 frames" in main_window.status.words.text()
-    assert not desk.unsaved_live()
+    assert not desk.keeping.unsaved()
     footage = open_recording(path)
     try:
         assert len(footage) == 100
@@ -118,7 +118,7 @@ def test_a_trigger_records_with_the_seconds_before_and_takes_a_still(
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
     qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
-    desk.set_pre_trigger(0.41)  # ten frames, and a little
+    desk.keeping.set_pre_trigger(0.41)  # ten frames, and a little
     desk.document.add(Rectangle(10.0, 10.0, 5.0, 5.0), "U3")
     # the scripted pictures climb by 0.01 K a frame, seven frames long, from 298.15 K on
     rule = "U3 max above 25.055 C then start recording, still"
@@ -126,12 +126,12 @@ def test_a_trigger_records_with_the_seconds_before_and_takes_a_still(
     cameras[0].give(20)
     session = session_of(main_window)
     qtbot.waitUntil(lambda: session.recording is not None, timeout=5000)
-    stills = desk.record_path().parents[1] / "stills"
+    stills = desk.keeping.next_path().parents[1] / "stills"
     qtbot.waitUntil(lambda: len(list(stills.glob("*.png"))) > 0, timeout=5000)
     qtbot.waitUntil(lambda: session.losses.received == 50, timeout=5000)
     desk.stop()
     qtbot.waitUntil(lambda: desk.task is None and session.recording is None, timeout=5000)
-    (saved,) = desk.record_path().parent.glob("*.h5")
+    (saved,) = desk.keeping.next_path().parent.glob("*.h5")
     footage = open_recording(saved)
     crossed = 34  # the first frame from number 30 on with 34 % 7 == 6: 298.21 K, 25.06 °C
     assert footage.times_s[0] == pytest.approx((crossed - 10) / 25.0)
@@ -156,11 +156,11 @@ def test_unsaved_live_pictures_are_asked_about(
     assert (desk.session is None) == (answer == "Discard")
     if answer == "Save":
         qtbot.waitUntil(lambda: desk.task is None, timeout=10_000)
-        (saved,) = desk.record_path().parent.glob("*.h5")
+        (saved,) = desk.keeping.next_path().parent.glob("*.h5")
         footage = open_recording(saved)
         assert len(footage) == 30
         footage.close()
-        assert not desk.unsaved_live()
+        assert not desk.keeping.unsaved()
 
 
 def test_the_simulated_board_ends_with_its_fault_on_screen(

@@ -37,7 +37,7 @@ def opened_window(qtbot: QtBot) -> Iterator[MainWindow]:
     try:
         yield window
     finally:
-        window.desk.unsaved_live = lambda: False  # type: ignore[method-assign]
+        window.desk.keeping.unsaved = lambda: False  # type: ignore[method-assign]
         window.close()
         window.deleteLater()
         window.desk.deleteLater()

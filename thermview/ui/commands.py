@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QApplication, QFileDialog, QInputDialog, QMenu, QMessageBox
+from PySide6.QtWidgets import (
+    QAbstractButton,
+    QApplication,
+    QFileDialog,
+    QInputDialog,
+    QMenu,
+    QMessageBox,
+)
 
 from thermview.errors import ThermviewError
 from thermview.frames import Frame, MarkKind
@@ -29,6 +36,7 @@ from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
 from thermview.ui.opening import HDF5_SUFFIXES, datasets_of
 from thermview.ui.region_edits import RegionEdits
 from thermview.ui.theme import THEMES
+from thermview.ui.widgets import set_icon
 from thermview.units import TemperatureUnit
 
 if TYPE_CHECKING:
@@ -232,7 +240,7 @@ class Commands(QObject):
 
     def may_let_go(self) -> bool:
         """Ask about live pictures that are in memory only; tell whether to go on."""
-        if not self._desk.unsaved_live():
+        if not self._desk.keeping.unsaved():
             return True
         buttons = QMessageBox.StandardButton
         box = QMessageBox(self._window)
@@ -244,7 +252,7 @@ class Commands(QObject):
         answer = box.exec()
         box.deleteLater()
         if answer == buttons.Save:
-            self._desk.save_history(self._desk.record_path())
+            self._desk.keeping.save_history(self._desk.keeping.next_path())
             return False  # the file is being written: the user closes again when it is said
         return answer == buttons.Discard
 
@@ -252,20 +260,20 @@ class Commands(QObject):
 
     def record_into(self) -> None:
         """Choose a file, then record into it, with the seconds before if wished."""
-        path = self._ask_save(self._desk.record_path(), "recording (*.h5)")
+        path = self._ask_save(self._desk.keeping.next_path(), "recording (*.h5)")
         if path is None:
             return
         seconds, taken = QInputDialog.getDouble(
             self._window, "record into", "seconds from before now, still in memory", 0.0, 0.0, 600.0
         )
         if taken:
-            self._desk.record_toggle(path, seconds)
+            self._desk.keeping.toggle(path, seconds)
 
     def save_history(self) -> None:
         """Write the live pictures that are in memory."""
-        path = self._ask_save(self._desk.record_path(), "recording (*.h5)")
+        path = self._ask_save(self._desk.keeping.next_path(), "recording (*.h5)")
         if path is not None:
-            self._desk.save_history(path)
+            self._desk.keeping.save_history(path)
 
     def still(self) -> None:
         """Save the picture as it is shown, at once, into the user's folder."""
@@ -405,11 +413,13 @@ class Commands(QObject):
         self._desk.settings.set("unit", unit.value)
 
     def set_theme(self, name: str) -> None:
-        """Choose dark or light; icons follow at the next start."""
+        """Choose dark or light."""
         self._desk.settings.set("theme", name)
         application = QApplication.instance()
         assert isinstance(application, QApplication)
         dress(application, name)
+        for made in self._window.findChildren(QAbstractButton):
+            set_icon(made)
         self._desk.scale_changed.emit()
         self._desk.curves_changed.emit()
 

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import math
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
-from thermview.errors import CancelledError, ThermviewError
+from thermview.errors import ThermviewError
 from thermview.frames import Frame, Mark, MarkKind
-from thermview.paths import sample_recordings, user_data
+from thermview.paths import sample_recordings
 from thermview.regions import Region, RegionDocument, RegionSet
 from thermview.session import (
     EventKind,
@@ -27,20 +25,19 @@ from thermview.session import (
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.display import Display
+from thermview.ui.keeping import Keeping
 from thermview.ui.opening import Board, Opened, open_address, remember, zero_before_power
 from thermview.ui.settings import Settings
-from thermview.ui.tasks import Task
+from thermview.ui.tasks import Task, Working
 from thermview.ui.theme import tokens
 
 TICK_MS = 33
 REMEMBER_MS = 1500  # after the last edit: a power cut then costs no work
-UNSAVED_FRAMES = 25  # fewer, such as those of a glance at a camera, are not asked about
-SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
 POWER_S = 0.5  # so often the supply's log is looked at
 CURVES_S = 0.1  # the curves are redrawn at most so often
 
 
-class Desk(QObject):
+class Desk(Working):
     """Session, player, regions, display and selection of the one window.
 
     All calls are made on Qt's thread and none of them waits for a file or a camera.
@@ -56,9 +53,7 @@ class Desk(QObject):
     playhead_moved = Signal(int)
     scale_changed = Signal()
     state_changed = Signal()
-    said = Signal(str, str)  # severity "info" | "warning" | "error", words
     flown_to = Signal(float, float)  # the picture centres on x, y, px
-    task_changed = Signal()
     event_taken = Signal(object)  # a SessionEvent, after the desk has dealt with it
 
     def __init__(
@@ -83,14 +78,12 @@ class Desk(QObject):
         self.statistic = "max"
         self.triggers: tuple[TriggerRule, ...] = ()
         self.board: Board | None = None
-        self.task: Task | None = None
-        self._closing: list[Task] = []
         self.opened: Opened | None = None
         self._clock = clock
         self._slots: dict[str, int] = {}
         self._names: dict[str, str] = {}
         self._seen = _Seen()
-        self._saved_frames = 0
+        self.keeping = Keeping(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -105,9 +98,6 @@ class Desk(QObject):
 
     def open(self, address: str, options: OpenOptions | None = None) -> Task | None:
         """Open a file, a camera or a simulated board in the background."""
-        if self.task is not None:
-            self.say("warning", f"wait: {self.task.words} is still going on")
-            return None
         chosen = options if options is not None else OpenOptions()
         return self.run_task(
             f"opening {address}",
@@ -126,39 +116,18 @@ class Desk(QObject):
         self.opened = self.board = self.shown = None
         self.shown_number = -1
         self._seen = _Seen()
-        self._saved_frames = 0
-        self._close_in_background(session)
+        self.run_aside(f"closing {session.info.name}", session.close)
         self._names.clear()
         self.triggers = ()
         self.document.reset(RegionSet())
         self.session_changed.emit()
         self.state_changed.emit()
 
-    def _close_in_background(self, session: Session) -> None:
-        """Let a camera or a recorder take its time, without holding up the window."""
-        task = Task(f"closing {session.info.name}", lambda _: session.close(), parent=self)
-        self._closing.append(task)
-
-        def closed(error: Exception | None = None) -> None:
-            self._closing.remove(task)
-            task.wait(1.0)
-            task.deleteLater()
-            if error is not None:
-                self.say("error", str(error))
-
-        task.done.connect(lambda _: closed())
-        task.failed.connect(closed)
-        task.start()
-
     def shut(self) -> None:
         """Close everything at the end of the program; waits until it is closed."""
         self._timer.stop()
-        if self.task is not None:
-            self.task.cancel()
-            self.task.wait(SHUT_S)
         self.close_session()
-        for task in self._closing:
-            task.wait(SHUT_S)
+        self.finish_tasks()
 
     def remember(self) -> None:
         """Store the regions and triggers of what is open for the next time."""
@@ -178,7 +147,7 @@ class Desk(QObject):
         self._names.clear()
         self.document.reset(opened.regions)
         self.set_triggers(opened.triggers)
-        opened.session.set_recording_place(self.record_path, self.pre_trigger_s)
+        self.keeping.begin()
         opened.session.start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -191,49 +160,6 @@ class Desk(QObject):
         if opened.path is not None and opened.path.resolve().parent == sample_recordings():
             self.player.play()  # the worked example shows itself
         self.tick()
-
-    # ---- work in the background ----------------------------------------------------------
-
-    def run_task(
-        self,
-        words: str,
-        work: Callable[[Task], Any],
-        done: Callable[[Any], None],
-        *,
-        discard: Callable[[Any], None] | None = None,
-    ) -> Task:
-        """Run `work` in a thread; `done` gets its result here, an error is said."""
-        task = Task(words, work, discard=discard, parent=self)
-        self.task = task
-
-        def finish(then: Callable[[Any], None], value: Any) -> None:
-            self.task = None
-            task.wait(1.0)
-            task.deleteLater()
-            self.task_changed.emit()
-            then(value)
-
-        task.done.connect(lambda result: finish(done, result))
-        task.failed.connect(lambda error: finish(self._task_failed, error))
-        task.start()
-        self.task_changed.emit()
-        return task
-
-    def _task_failed(self, error: Exception) -> None:
-        severity = "info" if isinstance(error, CancelledError) else "error"
-        self.say(severity, str(error))
-
-    def say(self, severity: str, words: str) -> None:
-        """Put words into the status line."""
-        self.said.emit(severity, words)
-
-    def attempt(self, action: Callable[[], Any]) -> Any:
-        """Run `action`; an error of the program's own tree is said, and None returned."""
-        try:
-            return action()
-        except ThermviewError as error:
-            self.say("error", str(error))
-            return None
 
     # ---- the clock -----------------------------------------------------------------------
 
@@ -262,9 +188,8 @@ class Desk(QObject):
     def _take_event(self, event: SessionEvent) -> None:
         if event.text and event.kind is not EventKind.STATE:
             self.say("warning" if event.kind is EventKind.WARNING else "info", event.text)
-        finished = self.session is not None and self.session.recording is None
-        if isinstance(event.data, RecordingStatus) and finished:
-            self._recorded(event.data)
+        if isinstance(event.data, RecordingStatus):
+            self.keeping.take_note(event.data)
         self.event_taken.emit(event)
 
     def _show(self, number: int) -> None:
@@ -407,7 +332,7 @@ class Desk(QObject):
         session, now_s = self.session, self.now_s
         if session.is_live:  # its pictures are in memory
             self._zeroed(now_s, self.attempt(lambda: session.zero_now(now_s)))
-        elif self.task is None:
+        else:
             self.run_task(
                 "taking the zero",
                 lambda _: session.zero_now(now_s),
@@ -421,78 +346,9 @@ class Desk(QObject):
             self.say("info", f"rises count from {now_s:.2f} s on")
         self.tick()
 
-    def record_path(self) -> Path:
-        """Return a free name for a new recording, in the user's folder."""
-        folder = user_data() / "recordings"
-        folder.mkdir(parents=True, exist_ok=True)
-        stem = time.strftime("%Y-%m-%d %H-%M-%S")
-        path, number = folder / f"{stem}.h5", 2
-        while path.exists():
-            path, number = folder / f"{stem} {number}.h5", number + 1
-        return path
-
-    @property
-    def pre_trigger_s(self) -> float:
-        """Return how many seconds before it a trigger's recording keeps."""
-        return float(self.settings.get("pre_trigger_s", 5.0))
-
-    def set_pre_trigger(self, seconds: float) -> None:
-        """Choose how many seconds before it a trigger's recording keeps."""
-        self.settings.set("pre_trigger_s", float(seconds))
-        if self.session is not None:
-            self.session.set_recording_place(self.record_path, seconds)
-
-    def record_toggle(self, path: Path | None = None, pre_trigger_s: float = 0.0) -> None:
-        """Start recording (into a file named by the time), or stop."""
-        session = self.session
-        if session is None or not session.is_live:
-            self.say("info", "only a camera or a simulated board can be recorded")
-            return
-        if session.recording is None:
-            self._start_recording(session, path or self.record_path(), pre_trigger_s)
-        elif self.task is None:
-            self.run_task(
-                "finishing the recording",
-                lambda _: session.stop_recording(),
-                lambda _: self.tick(),
-            )
-        self._tell_changes(self._clock())
-
-    def _start_recording(self, session: Session, path: Path, pre_trigger_s: float) -> None:
-        try:
-            session.start_recording(path, pre_trigger_s)
-        except ThermviewError as error:
-            self.say("error", str(error))
-        else:
-            self.say("info", f"recording into {path}")
-
-    def _recorded(self, summary: RecordingStatus) -> None:
-        """Take note of a finished file."""
-        if summary.dropped or summary.trouble:
-            missed = f"{summary.dropped} frames are missing in it. {summary.trouble}".strip()
-            self.say("warning", f"{summary.path.name}: {missed}")
-        self.settings.add_recent(summary.path)
-        self._saved_frames = len(self.session.footage) if self.session is not None else 0
-
-    def unsaved_live(self) -> bool:
-        """Tell whether live pictures would be lost by closing: none of them is in a file."""
-        session = self.session
-        if session is None or not session.is_live or session.recording is not None:
-            return False
-        return len(session.footage) - self._saved_frames > UNSAVED_FRAMES
-
-    def save_history(self, path: Path) -> None:
-        """Write the live pictures that are still in memory into a file."""
-        session = self.session
-        if session is None or not session.is_live or session.recording is not None:
-            self.say("info", "only live pictures that are not being recorded can be kept so")
-        elif self.task is None:
-
-            def work(_: Task) -> RecordingStatus | None:
-                session.start_recording(path, math.inf)
-                return session.stop_recording()
-
-            self.run_task(f"keeping the live pictures in {path.name}", work, lambda _: self.tick())
+    def record_toggle(self) -> None:
+        """Start recording into a file named by the time, or stop."""
+        self.keeping.toggle()
 
     def reconnect(self) -> None:
         """Ask the source to come back."""

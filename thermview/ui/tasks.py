@@ -10,6 +10,8 @@ from PySide6.QtCore import QObject, Signal
 
 from thermview.errors import CancelledError, ThermviewError
 
+SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
+
 
 class Task(QObject):
     """One long job. `work` gets the task and may ask `task.cancelled` and call `task.report`.
@@ -89,3 +91,88 @@ class Task(QObject):
             self.failed.emit(CancelledError(f"{self.words}: cancelled"))
         else:
             self.done.emit(result)
+
+
+class Working(QObject):
+    """What can do long work, one job at a time, and say how it went."""
+
+    said = Signal(str, str)  # severity "info" | "warning" | "error", words
+    task_changed = Signal()
+
+    def __init__(self, parent: QObject | None = None) -> None:
+        super().__init__(parent)
+        self.task: Task | None = None
+        self._aside: list[Task] = []
+
+    def say(self, severity: str, words: str) -> None:
+        """Put words into the status line."""
+        self.said.emit(severity, words)
+
+    def attempt(self, action: Callable[[], Any]) -> Any:
+        """Run `action`; an error of the program's own tree is said, and None returned."""
+        try:
+            return action()
+        except ThermviewError as error:
+            self.say("error", str(error))
+            return None
+
+    def run_task(
+        self,
+        words: str,
+        work: Callable[[Task], Any],
+        done: Callable[[Any], object],
+        *,
+        discard: Callable[[Any], None] | None = None,
+    ) -> Task | None:
+        """Run `work` in a thread; `done` gets its result here, an error is said.
+
+        Returns None, and says so, while another job is going on.
+        """
+        if self.task is not None:
+            self.say("warning", f"wait: {self.task.words} is still going on")
+            return None
+        task = Task(words, work, discard=discard, parent=self)
+        self.task = task
+
+        def finish(then: Callable[[Any], object], value: Any) -> None:
+            self.task = None
+            _let_go(task)
+            self.task_changed.emit()
+            then(value)
+
+        task.done.connect(lambda result: finish(done, result))
+        task.failed.connect(lambda error: finish(self._say_failure, error))
+        task.start()
+        self.task_changed.emit()
+        return task
+
+    def run_aside(self, words: str, work: Callable[[], object]) -> None:
+        """Run `work` in a thread beside any other job; only its trouble is said."""
+        task = Task(words, lambda _: work(), parent=self)
+        self._aside.append(task)
+
+        def finish(error: Exception | None) -> None:
+            self._aside.remove(task)
+            _let_go(task)
+            if error is not None:
+                self._say_failure(error)
+
+        task.done.connect(lambda _: finish(None))
+        task.failed.connect(finish)
+        task.start()
+
+    def finish_tasks(self) -> None:
+        """Cancel the job that is going on, and wait for all threads."""
+        if self.task is not None:
+            self.task.cancel()
+            self.task.wait(SHUT_S)
+        for task in self._aside:
+            task.wait(SHUT_S)
+
+    def _say_failure(self, error: Exception) -> None:
+        self.say("info" if isinstance(error, CancelledError) else "error", str(error))
+
+
+def _let_go(task: Task) -> None:
+    task.wait(1.0)
+    task.deleteLater()

@@ -97,10 +97,18 @@ def _finish(
 ) -> None:
     made.setFocusPolicy(Qt.FocusPolicy.TabFocus)
     made.setToolTip(tip)
-    if symbol:
-        made.setIcon(icon(symbol, tokens().on_accent if on_accent else None))
+    made.setProperty("symbol", symbol)
+    made.setProperty("on_accent", on_accent)
+    set_icon(made)
     if clicked is not None:
         made.clicked.connect(lambda *_: clicked())
+
+
+def set_icon(made: QAbstractButton) -> None:
+    """Give a button its icon in the colours of the theme in use."""
+    symbol = made.property("symbol")
+    if symbol:
+        made.setIcon(icon(symbol, tokens().on_accent if made.property("on_accent") else None))
 
 
 def panel(name: str, *, margin: int | None = None) -> tuple[QFrame, QVBoxLayout]:

@@ -65,7 +65,6 @@ class MainWindow(QMainWindow):
         desk.session_changed.connect(self._session_changed)
         self._restore()
         self._session_changed()
-        self.picture.canvas.setFocus()
 
     # ---- building ------------------------------------------------------------------------
 
@@ -165,6 +164,7 @@ class MainWindow(QMainWindow):
     def _session_changed(self) -> None:
         session = self.desk.session
         self.pages.setCurrentIndex(0 if session is None else 1)
+        (self.start_page if session is None else self.picture.canvas).setFocus()
         if session is None:
             self.setWindowTitle("thermview")
             if not self._leaving:

@@ -39,6 +39,9 @@ class InputsDialog(QDialog):
         self.layout_box.addItem(AS_FOUND, None)
         for name, known in layouts().items():
             self.layout_box.addItem(f"{name}  {known.note}", name)
+        self.layout_box.setSizeAdjustPolicy(
+            QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
+        )
         self._show_present(desk)
         form = QFormLayout()
         form.addRow("stream layout", self.layout_box)

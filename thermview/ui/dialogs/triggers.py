@@ -103,8 +103,8 @@ class TriggersDialog(QDialog):
             box = named(QCheckBox(action.value), f"triggerDo_{action.name.lower()}")
             box.setChecked(action is Action.MARK)
             self.boxes[action] = box
-        self.before = _number("triggerBefore", self._desk.pre_trigger_s, 0.0, 600.0, " s")
-        self.before.valueChanged.connect(self._desk.set_pre_trigger)
+        self.before = _number("triggerBefore", self._desk.keeping.pre_trigger_s, 0.0, 600.0, " s")
+        self.before.valueChanged.connect(self._desk.keeping.set_pre_trigger)
         self.region.currentIndexChanged.connect(lambda _: self._fit_fields())
         self.quantity.currentIndexChanged.connect(lambda _: self._fit_units())
 

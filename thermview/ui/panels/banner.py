@@ -36,13 +36,14 @@ class Banner(QFrame):
     def refresh(self) -> None:
         """Show or hide."""
         session = self._desk.session
-        trouble = session is not None and session.is_live and session.state in WORDS
-        self.setVisible(trouble)
-        if session is None or not trouble:
+        amiss = session is not None and session.is_live and session.state in WORDS
+        self.setVisible(amiss)
+        if session is None or not amiss:
             return
         kept = "What came so far is kept and can be looked at."
         if session.recording is not None:
             kept = f"Everything recorded so far is safe in {session.recording.path.name}."
-        said = [WORDS[session.state], session.trouble, kept]
+        trouble = session.trouble[:1].upper() + session.trouble[1:]
+        said = [WORDS[session.state], f"{trouble.rstrip('.')}." if trouble else "", kept]
         self.words.setText(" ".join(part for part in said if part))
         self.reconnect.setEnabled(session.state is not SessionState.RECONNECTING)

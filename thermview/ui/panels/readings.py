@@ -148,6 +148,7 @@ class ReadingsPanel(QFrame):
             if row_number >= 0:
                 index = self.model.index(row_number, 0)
                 wanted.select(index, index)
+                self.table.scrollTo(index)
         flags = QItemSelectionModel.SelectionFlag
         blocked = model.blockSignals(True)
         model.select(wanted, flags.ClearAndSelect | flags.Rows)

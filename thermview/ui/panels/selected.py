@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QFrame, QGridLayout, QLineEdit, QWidget
 
 from thermview.errors import ThermviewError
@@ -28,6 +29,8 @@ class SelectedCard(QFrame):
         self.now = label("", "selectedNow", "huge")
         self.rise = label("", "selectedRise", "large")
         self.rate = label("", "selectedRate", "large")
+        for beside_now in (self.rise, self.rate):
+            beside_now.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.detail = label("", "selectedDetail", "dim", wrap=True)
         self.remark = label("", "selectedRemark", "small", wrap=True)
         self.settings = QWidget()
