@@ -25,6 +25,8 @@ class Scene:
     air_k: float | None = None
     window_transmission: float | None = None
     band_um: tuple[float, float] = (8.0, 14.0)
+    reflected_u_k: float | None = None
+    """Standard uncertainty of `reflected_k`, where it was measured."""
 
 
 class MarkKind(Enum):

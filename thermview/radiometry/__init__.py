@@ -7,7 +7,13 @@ from thermview.radiometry.planck import (
     band_radiance,
     spectral_radiance,
 )
-from thermview.radiometry.profile import CameraProfile, load_profile, save_profile
+from thermview.radiometry.profile import (
+    CameraProfile,
+    load_profile,
+    profile_of,
+    profile_text,
+    save_profile,
+)
 from thermview.radiometry.rise import read_rise, read_rises
 from thermview.radiometry.setting import ASSUMED_REFLECTED_K, Setting, setting_for
 from thermview.radiometry.tables import FrameConverter, conversion, table
@@ -39,6 +45,8 @@ __all__ = [
     "from_limit",
     "load_profile",
     "object_temperature",
+    "profile_of",
+    "profile_text",
     "read",
     "read_many",
     "read_rise",

@@ -53,6 +53,25 @@ class CameraProfile:
         undone = apparent_temperature(camera_k, self.applied or Setting())
         return undone if self.calibration is None else self.calibration.apply(undone)
 
+    def words(self) -> str:
+        """Return, for people, all that is done to the camera's numbers."""
+        words = [self.already_corrected()]
+        if self.calibration is not None:
+            number = len(self.calibration.points)
+            words.append(
+                f"its error taken off by {number} contact reading{'s' if number > 1 else ''} "
+                f"({self.calibration.kind.value})"
+            )
+        if self.bad_pixels:
+            words.append(f"{len(self.bad_pixels)} bad pixels filled from their neighbours")
+        return "; ".join(words)
+
+    @property
+    def corrects(self) -> bool:
+        """Tell whether temperatures differ from what the camera says."""
+        plain = self.applied is None or self.applied.is_plain
+        return self.calibration is not None or not plain
+
     def already_corrected(self) -> str:
         """Return, for people, what the camera has corrected itself."""
         if self.applied is None or self.applied.is_plain:
@@ -63,6 +82,31 @@ class CameraProfile:
         )
 
 
+def profile_text(profile: CameraProfile) -> str:
+    """Return a profile as JSON text."""
+    document = {"thermview_camera_profile": _VERSION, **asdict(profile)}
+    if profile.calibration is not None:
+        document["calibration"]["kind"] = profile.calibration.kind.value
+    return json.dumps(document, indent=1) + "\n"
+
+
+def profile_of(text: str, where: str) -> CameraProfile:
+    """Return the profile that a JSON text holds.
+
+    Raises
+    ------
+    InputError
+        It is no profile of this version; `where` says which text that was.
+    """
+    try:
+        document = json.loads(text)
+        if document.pop("thermview_camera_profile") != _VERSION:
+            raise ValueError("of another version")
+        return _profile(document)
+    except (ValueError, KeyError, TypeError, AttributeError, ThermviewError) as error:
+        raise InputError(f"the camera profile {where} cannot be used: {error}") from error
+
+
 def save_profile(path: Path, profile: CameraProfile) -> None:
     """Write a profile as JSON; an older one stays whole until the new one is.
 
@@ -71,12 +115,9 @@ def save_profile(path: Path, profile: CameraProfile) -> None:
     OutputError
         The place refuses it.
     """
-    document = {"thermview_camera_profile": _VERSION, **asdict(profile)}
-    if profile.calibration is not None:
-        document["calibration"]["kind"] = profile.calibration.kind.value
     part = path.with_name(path.name + ".part")
     try:
-        part.write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
+        part.write_text(profile_text(profile), encoding="utf-8")
         part.replace(path)
     except OSError as error:
         part.unlink(missing_ok=True)
@@ -92,12 +133,10 @@ def load_profile(path: Path) -> CameraProfile:
         It cannot be read or is no profile of this version.
     """
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
-        if document.pop("thermview_camera_profile") != _VERSION:
-            raise ValueError("of another version")
-        return _profile(document)
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, ThermviewError) as error:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, ValueError) as error:
         raise InputError(f"the camera profile {path} cannot be used: {error}") from error
+    return profile_of(text, str(path))
 
 
 def _profile(document: dict[str, Any]) -> CameraProfile:

@@ -27,6 +27,7 @@ class Extras:
     marks: tuple[Mark, ...] = ()
     placement_csv: str | None = None
     landmarks_json: str | None = None
+    profile_json: str | None = None
 
     @classmethod
     def none(cls) -> Extras:
@@ -105,6 +106,11 @@ class RecordedFootage:
     def landmarks_json(self) -> str | None:
         """Return the text of the board's landmarks, or None."""
         return self._extras.landmarks_json
+
+    @property
+    def profile_json(self) -> str | None:
+        """Return the text of the camera's profile, or None."""
+        return self._extras.profile_json
 
     @property
     def pictures(self) -> Pictures:

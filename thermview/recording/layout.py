@@ -138,6 +138,7 @@ def _lay_out_scene(file: Any, scene: Scene) -> None:
     rows = (
         ("emissivity", scene.emissivity, "1"),
         ("reflected_temperature", scene.reflected_k, "K"),
+        ("reflected_temperature_uncertainty", scene.reflected_u_k, "K"),
         ("air_temperature", scene.air_k, "K"),
         ("window_transmission", scene.window_transmission, "1"),
         ("band", np.array(scene.band_um, dtype=np.float64), "um"),

@@ -207,6 +207,7 @@ def _scene(file: Any) -> Scene:
     return Scene(
         emissivity=number_at(group, "emissivity"),
         reflected_k=number_at(group, "reflected_temperature"),
+        reflected_u_k=number_at(group, "reflected_temperature_uncertainty"),
         air_k=number_at(group, "air_temperature"),
         window_transmission=number_at(group, "window_transmission"),
         band_um=limits,
@@ -226,6 +227,7 @@ def read_extras(file: Any, frames: int) -> Extras:
         marks=_part(lambda: _marks(file.get(schema.MARKS)), ()),
         placement_csv=placement,
         landmarks_json=landmarks,
+        profile_json=_part(lambda: text_at(file, f"{schema.CAMERA}/{schema.PROFILE}"), "") or None,
     )
 
 

@@ -142,6 +142,8 @@ def _copy_extras(writer: Writer, extras: Extras) -> None:
     writer.set_marks(extras.marks)
     if extras.placement_csv or extras.landmarks_json:
         writer.set_board(extras.placement_csv, extras.landmarks_json)
+    if extras.profile_json:
+        writer.set_profile(extras.profile_json)
 
 
 def in_order(times_s: NDArray[np.float64]) -> NDArray[np.intp]:

@@ -154,6 +154,15 @@ class Writer:
                 if text is not None:
                     group[name] = text
 
+    def set_profile(self, profile_json: str) -> None:
+        """Keep what is known of the camera with the recording; the counts stay as they are."""
+        with self._lock, self._writing():
+            self._check_open()
+            camera = self._file[schema.CAMERA]
+            if schema.PROFILE in camera:
+                del camera[schema.PROFILE]
+            camera[schema.PROFILE] = profile_json
+
     def flush(self) -> None:
         """Bring everything taken so far to the file.
 

@@ -36,6 +36,11 @@ class RegionDocument:
     # --- steps
 
     @property
+    def depth(self) -> int:
+        """Return how many steps there are to undo."""
+        return len(self._undo)
+
+    @property
     def can_undo(self) -> bool:
         """Tell whether there is a step to undo."""
         return bool(self._undo) or self._gesture is not None
@@ -155,7 +160,7 @@ class RegionDocument:
         self._change(f"move {self._called(ids)}", replace(self._current, regions=regions))
 
     def configure(self, region_id: str, **settings: Any) -> None:
-        """Set `emissivity`, `reflected_k`, `limit_k` or `statistic` of a region.
+        """Set what a region states besides its name and shape, such as `emissivity`.
 
         Raises
         ------

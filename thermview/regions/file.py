@@ -115,7 +115,30 @@ def _region(entry: object) -> Region:
         reflected_k=None if reflected is None else _kelvin("reflected_temperature", reflected),
         limit_k=None if limit is None else _kelvin("limit", limit),
         statistic=entry.get("statistic", "max"),
+        emissivity_u=_optional(entry, "emissivity_uncertainty"),
+        reflected_u_k=_optional(entry, "reflected_temperature_uncertainty"),
+        emissivity_from=_words(entry, "emissivity_from"),
+        body_mm=_sides(entry, "body_mm"),
     )
+
+
+def _words(entry: Mapping[str, Any], key: str) -> str:
+    value = entry.get(key, "")
+    if not isinstance(value, str) or not value.isprintable():
+        raise InputError(f"{key} must be one line of text, got {value!r:.40}")
+    return value
+
+
+def _sides(entry: Mapping[str, Any], key: str) -> tuple[float, float] | None:
+    value = entry.get(key)
+    if value is None:
+        return None
+    if not isinstance(value, list) or len(value) != 2:
+        raise InputError(f"{key} must be [width, height], got {value!r:.40}")
+    sides = [_optional({key: side}, key) for side in value]
+    if sides[0] is None or sides[1] is None:
+        raise InputError(f"{key} must be two numbers, got {value!r:.40}")
+    return sides[0], sides[1]
 
 
 def _optional(entry: Mapping[str, Any], key: str) -> float | None:
@@ -145,6 +168,14 @@ def _region_entry(region: Region) -> dict[str, Any]:
         entry["limit"] = round(celsius_from_kelvin(region.limit_k), 9)
     if region.statistic != "max":
         entry["statistic"] = region.statistic
+    if region.emissivity_u is not None:
+        entry["emissivity_uncertainty"] = region.emissivity_u
+    if region.reflected_u_k is not None:
+        entry["reflected_temperature_uncertainty"] = region.reflected_u_k
+    if region.emissivity_from:
+        entry["emissivity_from"] = region.emissivity_from
+    if region.body_mm is not None:
+        entry["body_mm"] = list(region.body_mm)
     return entry
 
 

@@ -47,6 +47,12 @@ class Region:
         Temperature that the region should stay below, K.
     statistic : "min", "mean" or "max"
         What its number on the picture shows.
+    emissivity_u, reflected_u_k : float or None
+        Standard uncertainties of the two; None: what is usual.
+    emissivity_from : str
+        Where the emissivity comes from, for people; empty: stated by hand.
+    body_mm : (float, float) or None
+        Width and height of the part in the region, mm; None: the placement list's, if any.
     id : str
         Stays the same through every edit.
     """
@@ -57,6 +63,10 @@ class Region:
     reflected_k: float | None = None
     limit_k: float | None = None
     statistic: Statistic = "max"
+    emissivity_u: float | None = None
+    reflected_u_k: float | None = None
+    emissivity_from: str = ""
+    body_mm: tuple[float, float] | None = None
     id: str = field(default_factory=new_id)
 
     def __post_init__(self) -> None:
@@ -66,6 +76,11 @@ class Region:
         for name, kelvin in (("reflected", self.reflected_k), ("limit", self.limit_k)):
             if kelvin is not None and not 0 < kelvin < 1e5:
                 raise InputError(f"{name} temperature must be above 0 K, got {kelvin:g} K")
+        for name, u in (("emissivity", self.emissivity_u), ("reflected", self.reflected_u_k)):
+            if u is not None and not 0 <= u < 1e5:
+                raise InputError(f"uncertainty of {name} must be 0 or more, got {u:g}")
+        if self.body_mm is not None and not all(0 < side < 1e4 for side in self.body_mm):
+            raise InputError(f"the part's sides must be above 0 mm, got {self.body_mm}")
         if self.statistic not in STATISTICS:
             raise InputError(
                 f"statistic must be one of {', '.join(STATISTICS)}, got {self.statistic!r}"
