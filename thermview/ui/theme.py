@@ -220,7 +220,9 @@ QToolButton[role="flat"] { background: transparent; border-color: transparent;
 QToolButton[role="flat"]:hover { background: $raised; }
 QToolButton[role="flat"]:focus { border-color: $accent; }
 QToolButton[role="flat"]:checked { background: $select; }
-QPushButton::menu-indicator, QToolButton::menu-indicator { image: none; }
+QToolButton::menu-indicator { image: none; }
+QPushButton::menu-indicator { image: url("$signs/down-$name.svg"); width: 14px; height: 14px;
+  subcontrol-position: right center; subcontrol-origin: padding; right: 4px; }
 QLineEdit, QSpinBox, QDoubleSpinBox, QComboBox, QKeySequenceEdit, QPlainTextEdit {
   background: $field; border: 1px solid $line; border-radius: ${radius}px;
   padding: 3px 6px; min-height: 22px; }
