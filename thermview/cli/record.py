@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import argparse
+import math
+import sys
+import time
+from collections.abc import Iterable
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from thermview.cli.options import add_force, add_format, add_input, open_options, print_json
 from thermview.cli.options import progress as progress_bar
-from thermview.errors import SourceError, UsageError
+from thermview.errors import DeviceError, SourceError, UsageError
 
 if TYPE_CHECKING:
     from thermview.regions import RegionSet
-    from thermview.session import Losses, RecordingSummary, Session
+    from thermview.session import Losses, RecordingSummary, Session, SessionEvent
     from thermview.session.triggers import TriggerRule
 
 POLL_S = 0.02
 ZERO_S = 1.0
+RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -53,12 +58,15 @@ def run(options: argparse.Namespace) -> int:
     _check(options)
     from thermview.regions import RegionSet, load_regions
     from thermview.session import Session
-    from thermview.sources import open_source
+    from thermview.session import SessionState as State
+    from thermview.sources import open_source, reopener
 
     regions = load_regions(options.regions) if options.regions else RegionSet()
     rules = _rules(options.trigger, regions)
-    source = open_source(options.input, open_options(options))
-    session = Session.live(source)
+    wanted = open_options(options)
+    source = open_source(options.input, wanted)
+    _remark(source.info.notes)
+    session = Session.live(source, reopen=reopener(source, options.input, wanted), retry_s=RETRY_S)
     try:
         session.set_regions(regions)
         if rules:
@@ -69,14 +77,16 @@ def run(options: argparse.Namespace) -> int:
         session.start()
         stopped = _wait(session, options.seconds, rules)
         summary = session.stop_recording() or session.last_recording
-        losses, trouble = session.losses, session.trouble
+        losses, state, trouble = session.losses, session.state, session.trouble
+        _remark(_news(session))
     finally:
         session.close()
     if summary is None:
         return _tell_nothing(options, stopped)
     _tell(options, summary, losses)
     if summary.trouble or (trouble and not stopped):
-        raise SourceError(f"{summary.trouble or trouble}; {summary.path} keeps what came before")
+        kind = DeviceError if state in (State.STALLED, State.RECONNECTING) else SourceError
+        raise kind(f"{summary.trouble or trouble}; {summary.path} keeps what came before")
     return 130 if stopped and options.seconds is not None else 0
 
 
@@ -113,7 +123,7 @@ def _tell(options: argparse.Namespace, summary: RecordingSummary, losses: Losses
         lost = losses.queue_dropped + losses.source_lost + summary.dropped
         print(
             f"{summary.path}: {summary.frames} frames, {summary.seconds:.2f} s, lost {lost}, "
-            f"damaged {losses.damaged}, repeated {losses.repeated}"
+            f"late {losses.late}, damaged {losses.damaged}, repeated {losses.repeated}"
         )
 
 
@@ -127,9 +137,13 @@ def _check(options: argparse.Namespace) -> None:
 def _wait(session: Session, seconds: float | None, rules: tuple[TriggerRule, ...]) -> bool:
     """Wait for the asked length or the input's end; return True when the user stopped it."""
     zeroed = not rules
+    until_s = time.monotonic() + (seconds if seconds is not None else math.inf)
     try:
         with progress_bar("recording") as told:
             while not session.wait(POLL_S):
+                _remark(_news(session))
+                if session.trouble and time.monotonic() > until_s:
+                    return False  # the camera did not come back in the time asked for
                 times_s = session.footage.times_s
                 if not zeroed and len(times_s) and times_s[-1] - times_s[0] >= ZERO_S:
                     session.zero_now(float(times_s[-1]), ZERO_S)
@@ -145,6 +159,22 @@ def _wait(session: Session, seconds: float | None, rules: tuple[TriggerRule, ...
     except KeyboardInterrupt:
         return True
     return False
+
+
+def _news(session: Session) -> list[str]:
+    """Return what the user should hear of: a silent or lost camera, and what it did."""
+    return [event.text for event in session.take_events() if _matters(event)]
+
+
+def _matters(event: SessionEvent) -> bool:
+    from thermview.session import EventKind
+
+    return event.kind in (EventKind.STATE, EventKind.WARNING) and bool(event.text)
+
+
+def _remark(lines: Iterable[str]) -> None:
+    for line in lines:
+        print(f"thermview: {line}", file=sys.stderr)
 
 
 def _share(done_s: float, frames: int, seconds: float | None) -> tuple[int, int]:

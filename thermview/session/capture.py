@@ -7,8 +7,9 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
+from typing import Protocol, runtime_checkable
 
-from thermview.errors import SourceEndedError, ThermviewError
+from thermview.errors import SourceEndedError, SourceLostError, ThermviewError
 from thermview.frames import Frame, FrameSource, SupplyFeed, SupplySample
 from thermview.session.admission import Admission
 from thermview.session.losses import LossCounter
@@ -19,10 +20,14 @@ READ_TIMEOUT_S = 0.1
 
 @dataclass(frozen=True, slots=True)
 class Finish:
-    """The source will deliver no more: the state this leads to, and the words for the user."""
+    """The source will deliver no more: the state this leads to, the words for the user.
+
+    `lost` where the device is gone and may come back.
+    """
 
     state: SessionState
     words: str = ""
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +35,23 @@ class Resumed:
     """The source was opened anew: the next frame comes after a gap."""
 
 
-Delivery = Frame | tuple[SupplySample, ...] | Finish | Resumed
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """The source noticed something that the user should know."""
+
+    words: str
+
+
+Delivery = Frame | tuple[SupplySample, ...] | Warned | Finish | Resumed
+
+
+@runtime_checkable
+class Warner(Protocol):
+    """A source that notices what the user should know of its stream."""
+
+    def take_warnings(self) -> list[str]:
+        """Return the words since the last call."""
+        ...
 
 
 class Capture:
@@ -50,6 +71,7 @@ class Capture:
     ) -> None:
         self._source = source
         self._supply = source if isinstance(source, SupplyFeed) else None
+        self._warner = source if isinstance(source, Warner) else None
         self._admission = admission
         self._losses = losses
         self._out = out
@@ -77,6 +99,8 @@ class Capture:
                 self._read_once()
         except SourceEndedError as end:
             self._finish(Finish(SessionState.ENDED, str(end)))
+        except SourceLostError as error:
+            self._finish(Finish(SessionState.FAILED, str(error), lost=True))
         except ThermviewError as error:
             self._finish(Finish(SessionState.FAILED, str(error)))
         except Exception as error:  # a driver's own: the user must hear of it, whatever it is
@@ -92,6 +116,9 @@ class Capture:
                 self._deliver(admitted)
         if self._supply is not None:
             self._deliver_supply(self._supply.take_supply())
+        if self._warner is not None:
+            for words in self._warner.take_warnings():
+                self._put(Warned(words))
 
     def _deliver(self, frame: Frame) -> None:
         if not self._source.info.live:

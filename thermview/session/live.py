@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
-from thermview.errors import ThermviewError, UsageError
+from thermview.errors import DeviceError, ThermviewError, UsageError
 from thermview.frames import Frame, FrameSource, SourceInfo, SupplySample
 from thermview.session.admission import Admission
-from thermview.session.capture import Capture, Delivery, Finish, Resumed
+from thermview.session.capture import Capture, Delivery, Finish, Resumed, Warned
 from thermview.session.losses import LossCounter
 from thermview.session.states import SessionState
 
@@ -30,6 +30,7 @@ class Taker(Protocol):
 
     def take_frame(self, frame: Frame, *, resumed: bool) -> None: ...  # noqa: D102
     def take_supply(self, samples: tuple[SupplySample, ...]) -> None: ...  # noqa: D102
+    def take_warning(self, words: str) -> None: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +40,11 @@ class _Phase:
 
 
 class LiveFeed:
-    """Brings a source's frames to the taker, and says how that goes."""
+    """Brings a source's frames to the taker, and says how that goes.
+
+    A source that is lost is opened anew by itself as soon as it is back, where `retry_s` says how
+    often to look; else by `reconnect`.
+    """
 
     def __init__(
         self,
@@ -50,12 +55,14 @@ class LiveFeed:
         reopen: Callable[[], FrameSource] | None,
         clock: Callable[[], float],
         stall_s: float,
+        retry_s: float | None = None,
     ) -> None:
         self.info = source.info
         self._taker = taker
         self._losses = losses
         self._reopen = reopen
         self._clock = clock
+        self._retry_s = retry_s
         self._stall_s = max(stall_s, FRAMES_MISSED / (self.info.rate_hz or FRAMES_MISSED))
         self._admission = Admission(losses)
         self._queue: queue.Queue[Delivery | None] = queue.Queue(QUEUE_FRAMES)
@@ -110,14 +117,17 @@ class LiveFeed:
         with self._lock:
             if self._closed.is_set() or self._phase.state in _NOTHING_TO_REOPEN:
                 return
-            self._phase = _Phase(SessionState.RECONNECTING)
-            self._settled.clear()
-            if self._opener is not None:
-                self._opener.join()
-            self._opener = threading.Thread(
-                target=self._open_anew, name="thermview reconnect", daemon=True
-            )
-            self._opener.start()
+            self._begin_to_reopen("")
+
+    def _begin_to_reopen(self, words: str) -> None:
+        self._phase = _Phase(SessionState.RECONNECTING, words)
+        self._settled.clear()
+        if self._opener is not None:
+            self._opener.join()
+        self._opener = threading.Thread(
+            target=self._open_anew, name="thermview reconnect", daemon=True
+        )
+        self._opener.start()
 
     def close(self) -> None:
         """Stop all threads and let go of the source; may be called again."""
@@ -140,10 +150,9 @@ class LiveFeed:
         return Capture(source, self._admission, self._losses, self._queue, self._clock)
 
     def _open_anew(self) -> None:
-        assert self._reopen is not None
         self._capture.close()
         try:
-            source = self._reopen()
+            source = self._source_anew()
             words = _misfit(self.info, source.info)
         except ThermviewError as error:
             self._settle(SessionState.FAILED, str(error))
@@ -159,6 +168,16 @@ class LiveFeed:
         self._capture = self._capture_of(source)
         self._queue.put(Resumed())
         self._capture.start()
+
+    def _source_anew(self) -> FrameSource:
+        """Open the source; wait for a device that is not back, where that was asked for."""
+        assert self._reopen is not None
+        while True:
+            try:
+                return self._reopen()
+            except DeviceError:
+                if self._retry_s is None or self._closed.wait(self._retry_s):
+                    raise
 
     def _settle(self, state: SessionState, words: str) -> None:
         self._phase = _Phase(state, words)
@@ -176,15 +195,26 @@ class LiveFeed:
             case Frame():
                 self._taker.take_frame(item, resumed=self._resumed)
                 self._resumed = False
-            case Finish(state, words):
-                if self._phase.state is not SessionState.RECONNECTING:
-                    self._settle(state, words)
+            case Finish():
+                self._finished(item)
+            case Warned(words):
+                self._taker.take_warning(words)
             case Resumed():
                 self._resumed = True
                 self._settled.clear()
                 self._phase = _Phase(SessionState.RUNNING)
             case _:
                 self._taker.take_supply(item)
+
+    def _finished(self, finish: Finish) -> None:
+        with self._lock:
+            if self._phase.state is SessionState.RECONNECTING:
+                return
+            comes_back = finish.lost and self._reopen is not None and self._retry_s is not None
+            if comes_back and not self._closed.is_set():
+                self._begin_to_reopen(f"{finish.words}; it will go on by itself")
+            else:
+                self._settle(finish.state, finish.words)
 
 
 def _misfit(old: SourceInfo, new: SourceInfo) -> str:

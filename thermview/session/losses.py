@@ -22,6 +22,8 @@ class Losses:
         Delivered damaged, or with a time that does not follow the frame before.
     repeated : int
         Delivered again by the source in place of a new picture.
+    late : int
+        Came much later after the one before than is usual, though none was lost between.
     writer_dropped : int
         Measured and shown, but missing in the file being recorded.
     """
@@ -31,6 +33,7 @@ class Losses:
     source_lost: int = 0
     damaged: int = 0
     repeated: int = 0
+    late: int = 0
     writer_dropped: int = 0
 
     @property
