@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 from thermview.cli.options import (
@@ -16,6 +17,7 @@ from thermview.cli.options import (
     print_json,
     progress,
 )
+from thermview.errors import UsageError
 from thermview.units import TemperatureUnit
 
 
@@ -25,6 +27,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--regions", required=True, type=Path, metavar="R.json", help="what to measure"
     )
+    parser.add_argument(
+        "--uncertainty",
+        action="store_true",
+        help="adds NAME_min_u_K, NAME_mean_u_K, NAME_max_u_K: standard uncertainties in K; what "
+        "is not readable is nan, and a comment line says why",
+    )
+    parser.add_argument(
+        "--limit",
+        type=float,
+        metavar="K",
+        help="with --uncertainty: beyond this a number is not readable (default: 5)",
+    )
     parser.add_argument("--unit", default="C", metavar="C|K|F", help="default: C")
     add_format(parser, "csv")
     add_output(parser)
@@ -33,22 +47,31 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Measure every frame and write a line for each."""
     from thermview.regions import load_regions
-    from thermview.session.curve_table import write_curve_table
+    from thermview.session.curve_table import judge_of, write_curve_table
     from thermview.sources import open_footage
 
     unit = TemperatureUnit.parse(options.unit)
     regions = load_regions(options.regions)
     footage = open_footage(options.recording, open_options(options))
+    judge = judge_of(footage) if options.uncertainty else None
+    if judge is not None and options.limit is not None:
+        judge = replace(judge, limit_k=_limit(options.limit))
     try:
         with progress("measuring") as told, output(options) as stream:
             table = stream if options.format == "csv" else io.StringIO()
-            for done in write_curve_table(footage, regions, table, unit=unit):
+            for done in write_curve_table(footage, regions, table, unit=unit, judge=judge):
                 told(done, len(footage))
             if isinstance(table, io.StringIO):
                 print_json(_as_document(table.getvalue()), stream)
     finally:
         footage.close()
     return 0
+
+
+def _limit(limit_k: float) -> float:
+    if not limit_k > 0:  # also true of NaN
+        raise UsageError(f"--limit is {limit_k:g} K; it must be above 0")
+    return limit_k
 
 
 def _as_document(table: str) -> dict[str, object]:

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.frames import Footage, Scene
-from thermview.radiometry import ASSUMED_REFLECTED_K
-from thermview.regions import RegionSet
+from thermview.frames import Footage, Frame, Scene
+from thermview.radiometry import ASSUMED_REFLECTED_K, CameraProfile, conversion
+from thermview.regions import Region, RegionSet
 from thermview.session.measure import MeasureKey, Meter
+from thermview.session.profiles import recorded_profile
+from thermview.session.worth import Judge, around, ring
 from thermview.units import celsius_from_kelvin
 
 
@@ -30,16 +33,23 @@ class MeasuredFrame:
     table : ndarray of float64, shape (region, statistic)
         In the order of the regions and of `STATISTICS`; K (counts when the scale is relative),
         NaN for a region out of view.
+    around_k : ndarray of float64, shape (region,)
+        Temperature of the board around each small part, K; NaN where it is of no use.
     """
 
     number: int
     time_s: float
     held: bool
     table: NDArray[np.float64]
+    around_k: NDArray[np.float64]
 
 
 def measure_footage(
-    footage: Footage, regions: RegionSet, scene: Scene | None = None
+    footage: Footage,
+    regions: RegionSet,
+    scene: Scene | None = None,
+    profile: CameraProfile | None = None,
+    judge: Judge | None = None,
 ) -> Iterator[MeasuredFrame]:
     """Measure every frame of a recording, one at a time, as recorded.
 
@@ -51,6 +61,10 @@ def measure_footage(
         What to measure; a region's own emissivity comes before the scene's.
     scene : Scene, optional
         In place of the recording's own.
+    profile : CameraProfile, optional
+        In place of the recording's own.
+    judge : Judge, optional
+        Knows which parts are so small that the board around them counts.
 
     Yields
     ------
@@ -59,16 +73,34 @@ def measure_footage(
     """
     scene = footage.info.scene if scene is None else scene
     scale = footage.info.scale
-    keys = tuple(MeasureKey.of(region, scene, scale) for region in regions.regions)
+    known = recorded_profile(footage) if profile is None else profile
+    keys = tuple(MeasureKey.of(region, scene, scale, known) for region in regions.regions)
     meter: Meter | None = None
     for number in range(footage.first, len(footage)):
         frame = footage.frame(number)
         if meter is None or (meter.picture, meter.scale) != (frame.shape, frame.scale):
             meter = Meter(keys, frame.shape, frame.scale)
-        yield MeasuredFrame(number, frame.time_s, frame.held, meter.measure(frame.counts))
+        table = meter.measure(frame.counts)
+        around_k = np.array([_around(region, judge, frame, known) for region in regions.regions])
+        yield MeasuredFrame(number, frame.time_s, frame.held, table, around_k)
 
 
-def measuring_notes(footage: Footage, regions: RegionSet, scene: Scene | None = None) -> list[str]:
+def _around(
+    region: Region, judge: Judge | None, frame: Frame, profile: CameraProfile | None
+) -> float:
+    body_px = None if judge is None else judge.body_px(region)
+    if judge is None or body_px is None or judge.recovery(region, "max") is None:
+        return math.nan
+    counts = frame.counts.ravel()[ring(region.shape, body_px, frame.shape)]
+    return around(conversion(frame.scale, judge.setting(region), profile)(counts))
+
+
+def measuring_notes(
+    footage: Footage,
+    regions: RegionSet,
+    scene: Scene | None = None,
+    profile: CameraProfile | None = None,
+) -> list[str]:
     """Return what a reader of the numbers should know: what was assumed, what is apparent."""
     scene = footage.info.scene if scene is None else scene
     if footage.info.scale.relative:
@@ -82,6 +114,9 @@ def measuring_notes(footage: Footage, regions: RegionSet, scene: Scene | None = 
         if r.name not in apparent and r.reflected_k is None and scene.reflected_k is None
     ]
     notes = []
+    known = recorded_profile(footage) if profile is None else profile
+    if known is not None:
+        notes.append(f"camera {known.name or 'unnamed'}: {known.words()}")
     if apparent:
         notes.append(f"apparent temperature, no emissivity is stated: {', '.join(apparent)}")
     if assumed:

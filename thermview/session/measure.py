@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from thermview.frames import Counts, Scale, Scene
-from thermview.radiometry import Setting, conversion, setting_for
+from thermview.radiometry import CameraProfile, Setting, conversion, setting_for
+from thermview.radiometry.bad_pixels import BadPixelRepair
 from thermview.regions import Region, RegionPixels, Shape, measure
 
 STATISTICS = ("min", "mean", "max", "max_x", "max_y", "min_x", "min_y")
@@ -23,13 +25,39 @@ class MeasureKey:
 
     shape: Shape
     setting: Setting | None
+    profile: CameraProfile | None = None
 
     @classmethod
-    def of(cls, region: Region, scene: Scene, scale: Scale) -> MeasureKey:
-        """Return the key of a region: brightness has no emissivity."""
+    def of(
+        cls, region: Region, scene: Scene, scale: Scale, profile: CameraProfile | None = None
+    ) -> MeasureKey:
+        """Return the key of a region: brightness has no emissivity and no camera's error."""
         if scale.relative:
             return cls(region.shape, None)
-        return cls(region.shape, setting_for(region.emissivity, region.reflected_k, scene))
+        setting = setting_for(region.emissivity, region.reflected_k, scene)
+        return cls(region.shape, setting, profile)
+
+
+def converter(
+    scale: Scale, setting: Setting | None, profile: CameraProfile | None
+) -> Callable[[Counts], NDArray[np.float32]] | None:
+    """Return the function from counts to K; None where the scale alone says it."""
+    if setting is None and (profile is None or not profile.corrects):
+        return None
+    return conversion(scale, setting, profile)
+
+
+@lru_cache(maxsize=8)
+def repair_for(profile: CameraProfile | None, picture: tuple[int, int]) -> BadPixelRepair | None:
+    """Return what fills a camera's bad pixels; None where none is known in such pictures."""
+    if profile is None or not profile.bad_pixels:
+        return None
+    mask = np.zeros(picture, dtype=np.bool_)
+    flat = np.asarray(profile.bad_pixels)
+    if flat.min() < 0 or flat.max() >= mask.size:  # found in pictures of another size
+        return None
+    mask.flat[flat] = True
+    return None if mask.all() else BadPixelRepair(mask)
 
 
 class Meter:
@@ -53,10 +81,12 @@ class Meter:
         self._jobs = [
             (
                 RegionPixels.of(key.shape, picture),
-                None if key.setting is None else conversion(scale, key.setting),
+                converter(scale, key.setting, key.profile),
             )
             for key in self.keys
         ]
+        # a picture has one camera: what holds for one key holds for all
+        self._repair = repair_for(self.keys[0].profile, picture) if self.keys else None
 
     def measure(self, counts: Counts) -> NDArray[np.float64]:
         """Measure one picture.
@@ -67,5 +97,7 @@ class Meter:
             In the order of `STATISTICS`; NaN for a region without a pixel in view.
         """
         scale = self._reading_scale
+        if self._repair is not None:
+            counts = self._repair.repair(counts)
         rows = [measure(counts, pixels, scale, convert) for pixels, convert in self._jobs]
         return np.array(rows, dtype=np.float64).reshape(len(rows), len(STATISTICS))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from thermview.frames import Frame, Scene, SourceInfo
+from thermview.radiometry import CameraProfile
 from thermview.regions import Rectangle, Region, RegionSet
 from thermview.session.curves import CurveStore
 from thermview.session.measure import MeasureKey, Meter
@@ -22,6 +23,15 @@ class Plan:
     scene: Scene
     regions: RegionSet = field(default_factory=RegionSet)
     rules: tuple[TriggerRule, ...] = ()
+    profile: CameraProfile | None = None
+    repair: bool = True
+
+    @property
+    def camera(self) -> CameraProfile | None:
+        """Return the profile as it is applied: without bad pixels where they are left as found."""
+        if self.profile is None or self.repair:
+            return self.profile
+        return replace(self.profile, bad_pixels=())
 
     def keys(self) -> dict[str, MeasureKey]:
         """Return what is measured, by region id."""
@@ -30,7 +40,7 @@ class Plan:
             whole = Rectangle(0, 0, self.info.width_px, self.info.height_px)
             regions[PICTURE_ID] = Region(PICTURE_ID, whole)
         return {
-            region_id: MeasureKey.of(region, self.scene, self.info.scale)
+            region_id: MeasureKey.of(region, self.scene, self.info.scale, self.camera)
             for region_id, region in regions.items()
         }
 

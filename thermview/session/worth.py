@@ -1,0 +1,320 @@
+"""What a region's numbers are worth: value, standard uncertainty, or why it cannot be read.
+
+One judge for the window, the curve export, stills and reports.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.errors import UsageError
+from thermview.frames import Scale, Scene
+from thermview.radiometry import (
+    CameraProfile,
+    Doubt,
+    Reading,
+    Setting,
+    apparent_temperature,
+    read,
+    read_rise,
+    setting_for,
+    usual_doubt,
+)
+from thermview.radiometry.shiny import SHINY_BELOW, ShinyMap
+from thermview.radiometry.size import Recovery, corrected, recovery
+from thermview.radiometry.uncertainty import LIMIT_K
+from thermview.regions import Region, RegionPixels, Shape, Spot, Statistic
+
+MOSTLY = 0.5
+"""A region with more shiny pixels than this share of it is not readable."""
+OUTSIDE = 0.01
+"""Standard uncertainty per K outside the calibrated range (common practice, no source)."""
+NO_CORRECTION = 0.97
+"""A part that shows more of its rise than this needs no correction for its size."""
+BASELINE_FRAMES = 25
+RING_PX = (3.0, 6.0)
+"""From a part's side to the board that counts as being around it."""
+_STEP = 10.0  # uncertainties are kept by tenths of a kelvin: they change slowly
+
+Place = tuple[float, float]
+
+
+def unreadable(reason: str) -> Reading:
+    """Return a reading without a number."""
+    return Reading(math.nan, math.nan, math.nan, math.nan, "noise", False, reason, True)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judge:
+    """All that decides what numbers are worth, besides the numbers.
+
+    Attributes
+    ----------
+    scene, scale : Scene, Scale
+        Of the source.
+    profile : CameraProfile or None
+        What is known of the camera.
+    netd_k : float or None
+        Its noise, K; None: what is usual.
+    limit_k : float
+        Standard uncertainty above which nothing is shown, K.
+    shiny : ShinyMap or None
+        Which pixels mirror too much.
+    mm_per_px : float or None
+        Length of a pixel on the board.
+    bodies_mm : mapping of str to (width, height)
+        Parts' bodies along the picture's axes, mm, by designator.
+    """
+
+    scene: Scene
+    scale: Scale
+    profile: CameraProfile | None = None
+    netd_k: float | None = None
+    limit_k: float = LIMIT_K
+    shiny: ShinyMap | None = None
+    mm_per_px: float | None = None
+    bodies_mm: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    # -- what a reading is made with ---------------------------------------------------------
+
+    def setting(self, region: Region) -> Setting | None:
+        """Return what the region's temperatures are computed with; None: they are apparent."""
+        if self.scale.relative:
+            return None
+        return setting_for(region.emissivity, region.reflected_k, self.scene)
+
+    def noise_k(self, pixels: int = 1) -> float | None:
+        """Return the noise of a mean over so many pixels of one frame, K; None: not known."""
+        stated = self.profile.netd_k if self.profile is not None else None
+        known = self.netd_k if self.netd_k is not None else stated
+        return None if known is None else known / math.sqrt(max(pixels, 1))
+
+    def accuracy_k(self, apparent_k: float) -> float | None:
+        """Return the camera's standard uncertainty at an apparent temperature, K; None: usual."""
+        profile = self.profile
+        if profile is None:
+            return None
+        if profile.calibration is None:
+            return profile.accuracy_k
+        if not math.isfinite(apparent_k):
+            return None
+        low_k, high_k = profile.calibration.range_k
+        outside_k = max(low_k - apparent_k, apparent_k - high_k, 0.0)
+        fitted_k = float(profile.calibration.u_k(apparent_k))
+        return round(math.hypot(fitted_k, OUTSIDE * outside_k), 3)
+
+    def doubt(
+        self, region: Region, setting: Setting, statistic: Statistic, apparent_k: float
+    ) -> Doubt:
+        """Return how well everything is known that the region's number is made from."""
+        pixels = self._pixel_count(region) if statistic == "mean" else 1
+        usual = usual_doubt(
+            setting, netd_k=self.noise_k(pixels), accuracy_k=self.accuracy_k(apparent_k)
+        )
+        if region.emissivity is None and self.scene.emissivity is None:
+            return replace(usual, emissivity=0.0)  # apparent: of a black body by definition
+        emissivity_u, reflected_u_k = usual.emissivity, usual.reflected_k
+        if region.emissivity is not None and region.emissivity_u is not None:
+            emissivity_u = region.emissivity_u
+        if region.reflected_k is not None and region.reflected_u_k is not None:
+            reflected_u_k = region.reflected_u_k
+        elif region.reflected_k is None and self.scene.reflected_u_k is not None:
+            reflected_u_k = self.scene.reflected_u_k
+        return replace(usual, emissivity=emissivity_u, reflected_k=reflected_u_k)
+
+    # -- readings ----------------------------------------------------------------------------
+
+    def temperature(
+        self,
+        region: Region,
+        statistic: Statistic,
+        value_k: float,
+        *,
+        place: Place | None = None,
+        around_k: float = math.nan,
+    ) -> Reading:
+        """Return what a region's temperature is worth.
+
+        Parameters
+        ----------
+        region, statistic : Region, Statistic
+            What was measured.
+        value_k : float
+            The number, K: of the object where an emissivity is stated, else apparent.
+        place : (x, y), optional
+            Pixel of the number, for a highest or lowest one, px.
+        around_k : float
+            The same number of the board around the part, K; NaN: not known.
+        """
+        reason = self._reason(region, value_k, place)
+        if reason:
+            return unreadable(reason)
+        setting = self.setting(region) or Setting()
+        apparent_k = float(apparent_temperature(value_k, setting))
+        doubt = self.doubt(region, setting, statistic, apparent_k)
+        found = _temperature(round(value_k * _STEP), setting, doubt, self.limit_k)
+        return self._sized(_moved(found, value_k), region, statistic, around_k)
+
+    def rise(
+        self,
+        region: Region,
+        statistic: Statistic,
+        now_k: float,
+        zero_k: float,
+        *,
+        place: Place | None = None,
+        around_k: float = math.nan,
+    ) -> Reading:
+        """Return what a region's rise is worth; parameters as for `temperature`.
+
+        `around_k` is the rise of the board around the part.
+        """
+        if not math.isfinite(zero_k) and math.isfinite(now_k):
+            return unreadable("no zero was taken")
+        reason = self._reason(region, now_k, place)
+        if reason:
+            return unreadable(reason)
+        setting = self.setting(region) or Setting()
+        doubt = self.doubt(region, setting, statistic, float(apparent_temperature(now_k, setting)))
+        found = _rise(round(now_k * _STEP), round(zero_k * _STEP), setting, doubt, self.limit_k)
+        return self._sized(_moved(found, now_k - zero_k), region, statistic, around_k)
+
+    # -- why a number may not be shown --------------------------------------------------------
+
+    def _reason(self, region: Region, value_k: float, place: Place | None) -> str:
+        if not math.isfinite(value_k):
+            if self.setting(region) is None:
+                return "no value here"
+            return "no object could look like that: check emissivity and reflection"
+        return self.shiny_reason(region, place)
+
+    def shiny_reason(self, region: Region, place: Place | None = None) -> str:
+        """Return why the region's surface mirrors too much to be read, empty where it does not.
+
+        A region that states itself how little it emits is judged by its uncertainty instead.
+        """
+        if region.emissivity is not None and region.emissivity < SHINY_BELOW:
+            return ""
+        share = self.shiny_share(region)
+        if share > MOSTLY:
+            return f"shiny: {share:.0%} of it mirrors its surroundings"
+        if place is not None and self._shiny_at(*place):
+            return "shiny: this pixel of it mirrors its surroundings"
+        return ""
+
+    def shiny_share(self, region: Region) -> float:
+        """Return which share of a region's pixels is marked as shiny, 0 to 1."""
+        if self.shiny is None or not self.shiny.known:
+            return 0.0
+        mask = self.shiny.mask
+        indices = RegionPixels.of(region.shape, (mask.shape[0], mask.shape[1])).indices
+        return float(mask.ravel()[indices].mean()) if indices.size else 0.0
+
+    def _shiny_at(self, x: float, y: float) -> bool:
+        if self.shiny is None or not self.shiny.known or math.isnan(x) or math.isnan(y):
+            return False
+        rows, columns = self.shiny.mask.shape
+        row, column = int(y), int(x)
+        return 0 <= row < rows and 0 <= column < columns and bool(self.shiny.mask[row, column])
+
+    def _pixel_count(self, region: Region) -> int:
+        left, top, right, bottom = region.shape.bounds()
+        return max(1, round((right - left) * (bottom - top)))
+
+    # -- size --------------------------------------------------------------------------------
+
+    def body_px(self, region: Region) -> tuple[float, float] | None:
+        """Return the sides of the part in a region, px; None where they are not known."""
+        body = region.body_mm or self.bodies_mm.get(region.name)
+        if body is None or self.mm_per_px is None or isinstance(region.shape, Spot):
+            return None
+        return body[0] / self.mm_per_px, body[1] / self.mm_per_px
+
+    def recovery(self, region: Region, statistic: Statistic) -> Recovery | None:
+        """Return which share of its rise the region's part shows; None where that is not known."""
+        body = self.body_px(region)
+        spread = self.profile.spread if self.profile is not None else None
+        if body is None or spread is None:
+            return None
+        try:
+            return _recovery(*body, spread, statistic == "mean")
+        except UsageError:
+            return None
+
+    def _sized(
+        self, reading: Reading, region: Region, statistic: Statistic, around_k: float
+    ) -> Reading:
+        kept = self.recovery(region, statistic)
+        if kept is None or kept.share >= NO_CORRECTION:
+            return reading
+        if not (kept.too_small or math.isfinite(around_k)):
+            return reading
+        return corrected(reading, kept, around_k=around_k, limit_k=self.limit_k)
+
+
+_recovery = lru_cache(maxsize=512)(
+    lambda width, height, spread, mean: recovery(width, height, spread, mean=mean)
+)
+
+
+@lru_cache(maxsize=8192)
+def _temperature(steps: int, setting: Setting, doubt: Doubt, limit_k: float) -> Reading:
+    apparent_k = float(apparent_temperature(steps / _STEP, setting))
+    return read(apparent_k, setting, doubt, limit_k=limit_k)
+
+
+@lru_cache(maxsize=8192)
+def _rise(
+    now_steps: int, zero_steps: int, setting: Setting, doubt: Doubt, limit_k: float
+) -> Reading:
+    now_k, zero_k = (
+        float(apparent_temperature(steps / _STEP, setting)) for steps in (now_steps, zero_steps)
+    )
+    baseline_noise_k = doubt.noise_k / math.sqrt(BASELINE_FRAMES)
+    return read_rise(
+        now_k, zero_k, setting, doubt, baseline_noise_k=baseline_noise_k, limit_k=limit_k
+    )
+
+
+def _moved(reading: Reading, value_k: float) -> Reading:
+    """Return a reading that was computed for a neighbouring number, for this one."""
+    if not reading.readable:
+        return reading
+    by_k = value_k - reading.value_k
+    return replace(
+        reading, value_k=value_k, low_k=reading.low_k + by_k, high_k=reading.high_k + by_k
+    )
+
+
+@lru_cache(maxsize=512)
+def ring(shape: Shape, body_px: tuple[float, float], picture: tuple[int, int]) -> NDArray[np.intp]:
+    """Return the flat indices of the pixels around a part: what fills its own where it does not.
+
+    Parameters
+    ----------
+    shape : Shape
+        Holds the part in its middle.
+    body_px : (width, height)
+        Of the part, px. The ring lies from 3 to 6 px outside of it.
+    picture : (rows, columns)
+        Of the picture.
+    """
+    left, top, right, bottom = shape.bounds()
+    rows, columns = np.indices(picture)
+    beside = np.maximum(
+        np.abs(columns + 0.5 - (left + right) / 2.0) - body_px[0] / 2.0,
+        np.abs(rows + 0.5 - (top + bottom) / 2.0) - body_px[1] / 2.0,
+    )
+    return np.flatnonzero((beside >= RING_PX[0]) & (beside <= RING_PX[1]))
+
+
+def around(kelvin: NDArray[np.floating]) -> float:
+    """Return the median of a ring's temperatures, K; NaN where none has a value."""
+    known = kelvin[np.isfinite(kelvin)]
+    return float(np.median(known)) if known.size else math.nan
