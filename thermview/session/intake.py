@@ -8,6 +8,7 @@ from pathlib import Path
 
 from thermview.errors import ThermviewError, UsageError
 from thermview.frames import Frame, Mark, MarkKind, SupplySample
+from thermview.radiometry import profile_text
 from thermview.recording import RecordedFootage, Writer, open_recording
 from thermview.session.acting import Actions, RecordingPlace
 from thermview.session.history import History
@@ -60,6 +61,10 @@ class Intake:
         if (recorder := self._recorder) is not None:
             recorder.note(samples)
 
+    def take_warning(self, words: str) -> None:
+        """Take what the source noticed."""
+        self._ledger.tell(EventKind.WARNING, words)
+
     def _added(self, mark: Mark) -> Mark:
         self._ledger.marks.add(mark)
         return mark
@@ -90,6 +95,8 @@ class Intake:
                 raise UsageError(f"a recording runs already, into {self._recorder.status().path}")
             info = replace(self._ledger.info, scene=self._plan.scene)
             writer = Writer(path, info, force=force)
+            if self._plan.profile is not None:
+                writer.set_profile(profile_text(self._plan.profile))
             with self._lock:
                 before = self._frames_before(pre_trigger_s)
                 recorder = Recorder(writer, path, self._ledger, before)

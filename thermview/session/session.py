@@ -22,6 +22,9 @@ from thermview.frames import (
     SourceInfo,
     SupplyLog,
 )
+from thermview.radiometry import CameraProfile
+from thermview.radiometry.noise import NoiseReport
+from thermview.radiometry.shiny import ShinyMap
 from thermview.regions import RegionSet
 from thermview.session.acting import RecordingPlace
 from thermview.session.baseline import mean_image, unrest
@@ -32,6 +35,7 @@ from thermview.session.live import LiveFeed
 from thermview.session.losses import Losses
 from thermview.session.markbook import MarkBook
 from thermview.session.pipeline import Plan
+from thermview.session.profiles import recorded_profile
 from thermview.session.recorder import RecordingStatus, RecordingSummary
 from thermview.session.replaying import ReplayTriggers
 from thermview.session.scan import Scan
@@ -56,14 +60,21 @@ class Session:
         Frames by number: the recording, or what the live session still holds.
     curves : CurveStore
         The regions' curves, a row for every frame of the footage.
+    shiny : ShinyMap or None
+        Which pixels mirror too much to be read, once somebody has looked (see `still`).
+    noise : NoiseReport or None
+        Of the camera, once it was measured.
     """
+
+    shiny: ShinyMap | None = None
+    noise: NoiseReport | None = None
 
     def __init__(self, ledger: Ledger, footage: Footage) -> None:
         self._ledger = ledger
         self.info: SourceInfo = ledger.info
         self.footage = footage
         self.curves: CurveStore = ledger.curves
-        self._plan = Plan(ledger.info, self.info.scene)
+        self._plan = Plan(ledger.info, self.info.scene, profile=recorded_profile(footage))
         self._baseline: tuple[float, float] | None = None
         self._baseline_image: NDArray[np.float32] | None = None
         self._feed: LiveFeed | None = None
@@ -82,6 +93,7 @@ class Session:
         clock: Callable[[], float] = time.monotonic,
         history_bytes: int = HISTORY_BYTES,
         stall_s: float = 1.0,
+        retry_s: float | None = None,
     ) -> Session:
         """Make a session of a source that delivers frames.
 
@@ -97,13 +109,22 @@ class Session:
             Memory for the newest pictures, which can be looked at again.
         stall_s : float
             Silence after which the source has stalled.
+        retry_s : float, optional
+            How often to look whether a device that was lost is back; it then goes on by itself,
+            behind a gap. Without it only `reconnect` does that.
         """
         ledger = Ledger(source.info)
         intake = Intake(ledger, history_bytes)
         session = cls(ledger, intake.history)
         session._intake = intake
         session._feed = LiveFeed(
-            source, intake, ledger.losses, reopen=reopen, clock=clock, stall_s=stall_s
+            source,
+            intake,
+            ledger.losses,
+            reopen=reopen,
+            clock=clock,
+            stall_s=stall_s,
+            retry_s=retry_s,
         )
         return session
 
@@ -218,6 +239,24 @@ class Session:
         """Compute temperatures for this scene, past frames' anew in the background."""
         with self._lock:
             self._set_plan(replace(self._plan, scene=scene))
+
+    @property
+    def profile(self) -> CameraProfile | None:
+        """Return what is known of the camera, kept in its recordings."""
+        return self._plan.profile
+
+    @property
+    def camera(self) -> CameraProfile | None:
+        """Return the profile as it is applied: without bad pixels where they are left as found."""
+        return self._plan.camera
+
+    def set_profile(self, profile: CameraProfile | None, *, repair: bool = True) -> None:
+        """Take what the camera is known to do out of all temperatures, past frames' anew.
+
+        With `repair` False its bad pixels are left as they are. Counts stay raw in any case.
+        """
+        with self._lock:
+            self._set_plan(replace(self._plan, profile=profile, repair=repair))
 
     def set_triggers(self, rules: Iterable[TriggerRule]) -> None:
         """Watch for these rules: a live source from now on, a recording from its first frame."""
