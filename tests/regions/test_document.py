@@ -45,7 +45,7 @@ def test_undo_and_redo(document: RegionDocument) -> None:
     assert not document.can_redo
     document.undo()
     document.add(Spot(1, 1))
-    assert names(document) == ["U3", "R1"]
+    assert names(document) == ["U3", "A1"]
     assert not document.can_redo
     assert calls == [1, 2, 1, 2]
 
@@ -203,7 +203,7 @@ class Editing(RuleBasedStateMachine):
         regions = self.document.current.regions
         return regions[number % len(regions)].id
 
-    @rule(x=st.floats(0, 100), name=st.sampled_from(["", "U1", "U1 2", "R1"]))
+    @rule(x=st.floats(0, 100), name=st.sampled_from(["", "U1", "U1 2", "A1"]))
     def add(self, x: float, name: str) -> None:
         self.did(lambda: self.document.add(Spot(x, 5), name))
 

@@ -73,7 +73,7 @@ def test_saved_file_reads_the_same(tmp_path: Path) -> None:
     save_regions(tmp_path / "again.json", again)
     assert (tmp_path / "again.json").read_text() == path.read_text()
     assert again.differences[0].minuend_id == again.by_name("Regler ü").id
-    assert again.by_name("R1").statistic == "min"
+    assert again.by_name("A1").statistic == "min"
     assert [item.name for item in tmp_path.iterdir() if item.name.endswith(".part")] == []
 
 

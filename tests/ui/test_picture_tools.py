@@ -209,7 +209,7 @@ def test_corner_reshapes_and_escape_puts_it_back(desk: Desk, view: PictureView) 
     QTest.keyClick(view.canvas, Qt.Key.Key_Escape)
     send(view, QEvent.Type.MouseButtonRelease, place(view, 45, 35), LEFT)
     assert only(desk).shape == Rectangle(10, 10, 20, 10)
-    assert desk.document.undo_label == "add R1"
+    assert desk.document.undo_label == "add A1"
 
 
 def test_shift_adds_to_the_selection_and_all_move_together(desk: Desk, view: PictureView) -> None:
@@ -330,7 +330,7 @@ def test_escape_leaves_the_name_as_it_was(desk: Desk, view: PictureView) -> None
     view.start_rename(region.id)
     view._name_edit.setText("nonsense")
     QTest.keyClick(view._name_edit, Qt.Key.Key_Escape)
-    assert only(desk).name == "R1"
+    assert only(desk).name == "A1"
     assert not view._name_edit.isVisible()
 
 

@@ -169,8 +169,8 @@ class RegionSet:
             number += 1
         return f"{base} {number}"
 
-    def next_name(self, letter: str = "R") -> str:
-        """Return the first free of "R1", "R2" … for a region just drawn."""
+    def next_name(self, letter: str = "A") -> str:
+        """Return the first free of "A1", "A2" … for an area just drawn: no designator of a part."""
         taken = set(self.names.values())
         number = 1
         while f"{letter}{number}" in taken:
