@@ -10,6 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.frames import Frame, Mark, Scale, Scene, SourceInfo, SupplyLog
+from thermview.radiometry import CameraProfile
+from thermview.radiometry.noise import NoiseReport
+from thermview.radiometry.shiny import ShinyMap
 from thermview.regions import RegionSet
 from thermview.session import CurveStore, Session, SessionState
 from thermview.session.losses import Losses
@@ -41,6 +44,11 @@ class FakeFootage:
 
 class FakeSession:
     """What the widgets ask of a session; measures nothing and runs no thread."""
+
+    profile: CameraProfile | None = None
+    camera: CameraProfile | None = None
+    shiny: ShinyMap | None = None
+    noise: NoiseReport | None = None
 
     def __init__(self, footage: FakeFootage) -> None:
         self.info, self.footage = footage.info, footage

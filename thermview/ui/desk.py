@@ -27,6 +27,7 @@ from thermview.sources import OpenOptions
 from thermview.ui.display import Display
 from thermview.ui.keeping import Keeping
 from thermview.ui.opening import Board, Opened, open_address, remember, zero_before_power
+from thermview.ui.optics import Optics
 from thermview.ui.settings import Settings
 from thermview.ui.tasks import Task, Working
 from thermview.ui.theme import tokens
@@ -84,6 +85,7 @@ class Desk(Working):
         self._names: dict[str, str] = {}
         self._seen = _Seen()
         self.keeping = Keeping(self)
+        self.optics = Optics(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -148,6 +150,7 @@ class Desk(Working):
         self.document.reset(opened.regions)
         self.set_triggers(opened.triggers)
         self.keeping.begin()
+        self.optics.begin()
         opened.session.start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -216,7 +219,9 @@ class Desk(Working):
         if baseline != self._seen.baseline:
             self._seen.baseline = baseline
             self.display.set_baseline(self.session.baseline_image())
+            self.optics.zero_taken()
         self.display.set_scene(self.session.scene)
+        self.display.set_camera(self.session.camera)
 
     def _tell_changes(self, now_s: float) -> None:
         assert self.session is not None
@@ -404,11 +409,13 @@ class Desk(Working):
 
     def undo(self) -> None:
         """Take the last change of the regions back."""
-        self.document.undo()
+        if not self.optics.undo():
+            self.document.undo()
 
     def redo(self) -> None:
         """Do it again."""
-        self.document.redo()
+        if not self.optics.redo():
+            self.document.redo()
 
     def set_triggers(self, rules: tuple[TriggerRule, ...]) -> None:
         """Watch for these from now on; a recording is watched anew from its start."""

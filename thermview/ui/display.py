@@ -16,7 +16,7 @@ from PySide6.QtGui import QColor
 
 from thermview.errors import UsageError
 from thermview.frames import Counts, Frame, Scale, Scene
-from thermview.radiometry import conversion, setting_for
+from thermview.radiometry import CameraProfile, conversion, setting_for
 from thermview.ui.levels import AutoLevel, robust_range
 from thermview.ui.viewscale import COLOUR_MAPS, NO_VALUE_ARGB, LevelMode, View, ViewScale
 from thermview.units import TemperatureUnit
@@ -50,6 +50,7 @@ class Display:
         self._baseline_k: NDArray[np.float32] | None = None
         self._source_scale: Scale | None = None
         self._scene = Scene()
+        self._camera: CameraProfile | None = None
         self._unit = TemperatureUnit.CELSIUS
         self._quarter_turns = 0
         self._mirrored = False
@@ -151,6 +152,7 @@ class Display:
         """Begin with another source: no baseline, no ruler, automatic levels afresh."""
         self._source_scale = scale
         self._scene = scene or Scene()
+        self._camera = None
         self._apparent_baseline_k = self._baseline_k = None
         self._mm_per_px = None
         self._view = View.TEMPERATURE
@@ -163,11 +165,21 @@ class Display:
         """Take over what is known of the scene: with an emissivity, pixels are corrected by it."""
         if scene != self._scene:
             self._scene = scene
-            if self._apparent_baseline_k is not None:
-                self._baseline_k = self.kelvin_of(self._apparent_baseline_k, _UNSCALED)
-            for auto in self._auto.values():
-                auto.reset()
-            self._tell()
+            self._convert_anew()
+
+    def set_camera(self, profile: CameraProfile | None) -> None:
+        """Take over what the camera is known to do: it is taken out of every pixel."""
+        known = profile if profile is not None and profile.corrects else None
+        if known != self._camera:
+            self._camera = known
+            self._convert_anew()
+
+    def _convert_anew(self) -> None:
+        if self._apparent_baseline_k is not None:
+            self._baseline_k = self.kelvin_of(self._apparent_baseline_k, _UNSCALED)
+        for auto in self._auto.values():
+            auto.reset()
+        self._tell()
 
     def set_baseline(self, apparent_k: NDArray[np.float32] | None) -> None:
         """Give the picture that rises are counted from; without one the rise view ends.
@@ -293,7 +305,8 @@ class Display:
         Object temperatures where the scene states an emissivity, as for a region that states none
         itself; else apparent ones; of a relative scale the counts themselves.
         """
-        if counts.dtype == np.float32 and setting_for(None, None, self._scene) is None:
+        plain = self._camera is None and setting_for(None, None, self._scene) is None
+        if counts.dtype == np.float32 and plain:
             # as `conversion`, without its detour by float64: to be seen, 30 µK are close enough
             scale = _UNSCALED if scale.relative else scale
             kelvin: NDArray[np.float32] = counts * np.float32(scale.k_per_count)
@@ -311,7 +324,7 @@ class Display:
     def _convert(self, scale: Scale) -> Callable[[Counts], NDArray[np.float32]]:
         if scale.relative:
             return conversion(_UNSCALED, None)
-        return conversion(scale, setting_for(None, None, self._scene))
+        return conversion(scale, setting_for(None, None, self._scene), self._camera)
 
     def rgb_of(self, levels_k: NDArray[np.floating]) -> NDArray[np.uint8]:
         """Return the map's colours of levels, K: uint8, shape of `levels_k` + (3,)."""
@@ -337,7 +350,7 @@ class Display:
     @property
     def settings_key(self) -> Hashable:
         """Return what colours depend on, to tell whether a table of them still holds."""
-        return self.scale, self._scene, self.relative
+        return self.scale, self._scene, self._camera, self.relative
 
     # -- numbers -----------------------------------------------------------------------------
 

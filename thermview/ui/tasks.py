@@ -146,8 +146,13 @@ class Working(QObject):
         self.task_changed.emit()
         return task
 
-    def run_aside(self, words: str, work: Callable[[], object]) -> None:
-        """Run `work` in a thread beside any other job; only its trouble is said."""
+    def run_aside(
+        self, words: str, work: Callable[[], object], then: Callable[[], object] | None = None
+    ) -> None:
+        """Run `work` in a thread beside any other job; only its trouble is said.
+
+        `then` is called here when it has ended, well or not.
+        """
         task = Task(words, lambda _: work(), parent=self)
         self._aside.append(task)
 
@@ -156,6 +161,8 @@ class Working(QObject):
             _let_go(task)
             if error is not None:
                 self._say_failure(error)
+            if then is not None:
+                then()
 
         task.done.connect(lambda _: finish(None))
         task.failed.connect(finish)

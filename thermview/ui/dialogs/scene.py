@@ -96,6 +96,7 @@ class SceneDialog(QDialog):
         session = self._desk.session
         if session is not None:
             scene = self.scene()
-            self._desk.attempt(lambda: session.set_scene(scene))
-            self._desk.tick()
+            if scene.reflected_k != self._scene.reflected_k:
+                scene = replace(scene, reflected_u_k=None)  # that was of another value
+            self._desk.attempt(lambda: self._desk.optics.set_scene(scene))
         self.accept()
