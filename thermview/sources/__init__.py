@@ -2,6 +2,7 @@
 
 from thermview.sources.catalog import (
     InputOffer,
+    camera_offer,
     is_live,
     list_inputs,
     open_footage,
@@ -14,6 +15,7 @@ from thermview.sources.options import OpenOptions
 __all__ = [
     "InputOffer",
     "OpenOptions",
+    "camera_offer",
     "is_live",
     "list_inputs",
     "open_footage",

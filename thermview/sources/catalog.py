@@ -12,6 +12,7 @@ from thermview.frames import Footage, FrameSource
 from thermview.recording.generic import open_hdf5
 from thermview.recording.hdf5 import check_regular_file, open_for_reading, reading
 from thermview.recording.reader import is_recording, open_recording
+from thermview.sources.cameras import FoundCamera, find_cameras
 from thermview.sources.options import OpenOptions
 from thermview.sources.replay import FootagePlayer
 from thermview.sources.stack import SUFFIXES, open_stack
@@ -80,17 +81,17 @@ def is_live(address: str) -> bool:
 
 def list_inputs() -> list[InputOffer]:
     """Return the cameras found and the simulated boards."""
-    from thermview.sources.cameras import find_cameras
-
-    cameras = [
-        InputOffer(camera.address, camera.name, "camera", camera.details)
-        for camera in find_cameras()
-    ]
+    cameras = [camera_offer(camera) for camera in find_cameras()]
     boards = [
         InputOffer(f"simulated:{story}", f"simulated board: {words}", "simulated")
         for story, words in STORIES.items()
     ]
     return cameras + boards
+
+
+def camera_offer(camera: FoundCamera) -> InputOffer:
+    """Return a camera as an offer."""
+    return InputOffer(camera.address, camera.name, "camera", camera.details)
 
 
 def open_source(address: str, options: OpenOptions | None = None) -> FrameSource:

@@ -31,13 +31,14 @@ from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session import Session
 from thermview.session.export import write_whole
 from thermview.session.triggers import TriggerRule, parse_trigger
-from thermview.sources import OpenOptions, is_live, open_footage, open_source
+from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
 from thermview.sources.catalog import parse_address
 from thermview.sources.simulated import SimulatedSource
 
 HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 FIRST_S = 1.0  # without any sign of power the first second counts as quiet
 LEAST_QUIET_S = 0.2
+RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
 MOST_QUIET_S = 3.0  # more frames than these hardly lower the zero's noise
 SUPPLY_ON = 0.05  # of the supply's highest voltage
 
@@ -77,7 +78,7 @@ def open_address(
     report(f"opening {address}", -1.0)
     if is_live(address):
         source = open_source(address, options)
-        session = Session.live(source, reopen=lambda: open_source(address, options))
+        session = Session.live(source, reopen=reopener(source, address, options), retry_s=RETRY_S)
         opened = Opened(address, options, session)
         opened.board = _board_of(opened, source, None)
     else:
