@@ -23,9 +23,9 @@ from thermview.board import Landmark, Part, fit_homography
 from thermview.frames import Frame, FrameFlag, Scale, Scene
 from thermview.regions import Rectangle, Spot
 from thermview.session import SessionState
+from thermview.session.boards import Board
 from thermview.ui.desk import Desk
 from thermview.ui.display import View
-from thermview.ui.opening import Board
 from thermview.ui.picture import PictureView, render_still
 from thermview.ui.picture.content import content_of
 from thermview.ui.picture.ink import PLATE_ALPHA, Ink

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 from PySide6.QtCore import Qt
@@ -183,3 +184,24 @@ def test_the_simulated_board_ends_with_its_fault_on_screen(
     main_window.findings.refresh()
     assert main_window.findings.rises[0].name == "C12"  # the story's shorted capacitor
     assert main_window.camera.words.text().startswith("simulated")
+
+
+def test_a_recording_keeps_the_board(qtbot: QtBot, main_window: MainWindow, tmp_path: Path) -> None:
+    desk, path = main_window.desk, tmp_path / "kept.h5"
+    desk.open("simulated:short", OpenOptions(speed=20.0, seed=1))
+    qtbot.waitUntil(lambda: desk.shown is not None, timeout=20_000)
+    desk.keeping.toggle(path)
+    session = session_of(main_window)
+    qtbot.waitUntil(lambda: bool(session.recording and session.recording.frames > 3), timeout=5000)
+    desk.record_toggle()
+    qtbot.waitUntil(lambda: session.recording is None and desk.task is None, timeout=10_000)
+    assert desk.board is not None
+    desk.open(str(path))
+    qtbot.waitUntil(lambda: desk.session not in (None, session), timeout=10_000)
+    assert desk.board is not None
+    again = {part.designator: (part.x_mm, part.y_mm) for part in desk.board.parts}
+    assert again["C12"]
+    with h5py.File(path) as file:  # by plain h5py: both texts stand in the file
+        texts = []
+        file.visititems(lambda name, _: texts.append(name))
+    assert {name.rsplit("/", 1)[-1] for name in texts} >= {"placement", "landmarks"}

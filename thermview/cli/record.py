@@ -59,6 +59,7 @@ def run(options: argparse.Namespace) -> int:
     from thermview.regions import RegionSet, load_regions
     from thermview.session import Session
     from thermview.session import SessionState as State
+    from thermview.session.boards import board_of
     from thermview.sources import open_source, reopener
 
     regions = load_regions(options.regions) if options.regions else RegionSet()
@@ -68,6 +69,9 @@ def run(options: argparse.Namespace) -> int:
     _remark(source.info.notes)
     session = Session.live(source, reopen=reopener(source, options.input, wanted), retry_s=RETRY_S)
     try:
+        board = board_of(source)
+        if board is not None and board.texts is not None:
+            session.set_board(*board.texts)
         session.set_regions(regions)
         if rules:
             session.set_recording_place(lambda: options.out, options.pre_trigger, options.force)

@@ -34,6 +34,7 @@ class Intake:
         self._measure = MeasureStep(ledger.curves)
         self._watch = TriggerWatch({}, self.actions.fired)
         self._recorder: Recorder | None = None
+        self.board_texts: tuple[str, str] | None = None
         self.last_recording: RecordingSummary | None = None
         self._finished: _Finished | None = None
         self._finishers: list[threading.Thread] = []
@@ -97,6 +98,8 @@ class Intake:
             writer = Writer(path, info, force=force)
             if self._plan.profile is not None:
                 writer.set_profile(profile_text(self._plan.profile))
+            if self.board_texts is not None:
+                writer.set_board(*self.board_texts)
             with self._lock:
                 before = self._frames_before(pre_trigger_s)
                 recorder = Recorder(writer, path, self._ledger, before)

@@ -49,7 +49,7 @@ def quiet_interval(footage: Footage) -> tuple[float, float]:
     Without a sign of power, or with less than a moment before it, the first second is taken.
     """
     times_s = footage.times_s
-    start_s = float(times_s[0])
+    start_s = float(times_s[footage.first])
     on_s = power_on(footage.marks, footage.supply)
     if on_s is None or on_s - start_s < LEAST_QUIET_S:
         return start_s, min(start_s + FIRST_S, float(times_s[-1]))

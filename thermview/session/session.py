@@ -359,6 +359,11 @@ class Session:
         """Finish the file; None where no recording runs. A trigger's own stop is waited for."""
         return self._intake.stop_recording() if self._intake is not None else None
 
+    def set_board(self, placement_csv: str, landmarks_json: str) -> None:
+        """Keep a board's placement list and landmarks with every recording begun from now on."""
+        if self._intake is not None:
+            self._intake.board_texts = (placement_csv, landmarks_json)
+
     @property
     def last_recording(self) -> RecordingSummary | None:
         """Return what the last finished recording of this session amounts to."""

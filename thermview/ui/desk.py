@@ -13,7 +13,7 @@ from PySide6.QtCore import QObject, Qt, QTimer, Signal
 from thermview.errors import ThermviewError
 from thermview.frames import Frame, Mark, MarkKind
 from thermview.paths import sample_recordings
-from thermview.regions import Region, RegionDocument, RegionSet
+from thermview.regions import Region, RegionDocument, RegionSet, Statistic
 from thermview.session import (
     EventKind,
     Player,
@@ -22,11 +22,12 @@ from thermview.session import (
     SessionEvent,
     SessionState,
 )
+from thermview.session.boards import Board
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.display import Display
 from thermview.ui.keeping import Keeping
-from thermview.ui.opening import Board, Opened, open_address, remember, zero_before_power
+from thermview.ui.opening import Opened, open_address, remember, zero_before_power
 from thermview.ui.optics import Optics
 from thermview.ui.settings import Settings
 from thermview.ui.tasks import Task, Working
@@ -76,7 +77,7 @@ class Desk(Working):
         self.selected_mark: Mark | None = None
         self.shown: Frame | None = None
         self.shown_number = -1
-        self.statistic = "max"
+        self.statistic: Statistic = "max"
         self.triggers: tuple[TriggerRule, ...] = ()
         self.board: Board | None = None
         self.opened: Opened | None = None
@@ -402,7 +403,7 @@ class Desk(Working):
         """Return the colour ``#rrggbb`` of a region or difference, on picture, strip and list."""
         return tokens().region_colour(self.colour_slot(curve_id))
 
-    def set_statistic(self, statistic: str) -> None:
+    def set_statistic(self, statistic: Statistic) -> None:
         """Choose what the strip draws of each region: ``min``, ``mean`` or ``max``."""
         self.statistic = statistic
         self.curves_changed.emit()

@@ -7,48 +7,24 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-import numpy as np
-
-from thermview.board import (
-    BoardView,
-    Part,
-    fit_homography,
-    load_landmarks,
-    load_placement,
-    parse_landmarks,
-    parse_placement,
-    part_outline_px,
-)
+from thermview.board import part_outline_px
 from thermview.errors import ThermviewError
-from thermview.frames import MarkKind
 from thermview.paths import sample_recordings, user_data
-from thermview.recording import RecordedFootage
 from thermview.recording.generic import picture_datasets
 from thermview.recording.hdf5 import open_for_reading, reading
 from thermview.recording.probe import probe
 from thermview.recording.reader import is_recording
 from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session import Session
+from thermview.session.boards import Board, board_of
 from thermview.session.export import write_whole
+from thermview.session.power import power_on, quiet_interval
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
 from thermview.sources.catalog import parse_address
-from thermview.sources.simulated import SimulatedSource
 
 HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
-FIRST_S = 1.0  # without any sign of power the first second counts as quiet
-LEAST_QUIET_S = 0.2
 RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
-MOST_QUIET_S = 3.0  # more frames than these hardly lower the zero's noise
-SUPPLY_ON = 0.05  # of the supply's highest voltage
-
-
-@dataclass(frozen=True, slots=True)
-class Board:
-    """The board in the picture: its parts and the way from its mm to the picture's pixels."""
-
-    parts: tuple[Part, ...]
-    view: BoardView
 
 
 @dataclass(slots=True)
@@ -97,16 +73,13 @@ def open_address(
 def _board_of(opened: Opened, origin: object, path: Path | None) -> Board | None:
     """Return the board that the source brings along, else the one in files beside it."""
     try:
-        if isinstance(origin, RecordedFootage | SimulatedSource) and origin.placement_csv:
-            view = fit_homography(parse_landmarks(origin.landmarks_json or ""))
-            return Board(parse_placement(origin.placement_csv), view)
-        parts = path.with_suffix(".parts.csv") if path is not None else None
-        if path is not None and parts is not None and parts.is_file():
-            landmarks = load_landmarks(path.with_suffix(".landmarks.json"))
-            return Board(load_placement(parts), fit_homography(landmarks))
+        board = board_of(origin, path)
     except ThermviewError as error:
         opened.remarks.append(f"the board's placement list is not used: {error}")
-    return None
+        return None
+    if board is not None and board.texts is not None:
+        opened.session.set_board(*board.texts)
+    return board
 
 
 def memory_of(address: str) -> Path:
@@ -203,29 +176,11 @@ def zero_before_power(session: Session) -> str | None:
     str or None
         The session's warning, where the board was not still.
     """
-    times_s = session.footage.times_s
-    if len(times_s) < 2 or session.baseline is not None:
+    footage = session.footage
+    if len(footage) < 2 or session.baseline is not None:
         return None
-    start_s = float(times_s[session.footage.first])
-    power_on_s = power_on(session)
-    if power_on_s is not None and power_on_s - start_s > LEAST_QUIET_S:
-        end_s = float(times_s[max(0, int(np.searchsorted(times_s, power_on_s)) - 1)])
-    elif session.is_live:
+    start_s, end_s = quiet_interval(footage)
+    on_s = power_on(session.marks, session.supply)
+    if session.is_live and (on_s is None or end_s >= on_s):
         return None
-    else:
-        end_s = min(start_s + FIRST_S, float(times_s[-1]))
-    return session.zero_now(end_s, min(end_s - start_s, MOST_QUIET_S))
-
-
-def power_on(session: Session) -> float | None:
-    """Return when the power came on, s: the first such mark, else the supply log's first rise."""
-    marked = [m.time_s for m in session.marks if m.kind is MarkKind.POWER_ON]
-    if marked:
-        return min(marked)
-    supply = session.supply
-    if supply is None or len(supply) == 0:
-        return None
-    on = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
-    if on.all() or not on.any():
-        return None
-    return float(supply.time_s[int(np.argmax(on))])
+    return session.zero_now(end_s, end_s - start_s)

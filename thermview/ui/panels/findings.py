@@ -11,8 +11,8 @@ from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem
 from thermview.analysis.largest_rise import Rise, largest_place, rises_of_outlines
 from thermview.board import part_outline_px
 from thermview.regions import Line, Spot
+from thermview.session.boards import Board
 from thermview.ui.desk import Desk
-from thermview.ui.opening import Board
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import column, label, named, row
 

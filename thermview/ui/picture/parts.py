@@ -10,7 +10,7 @@ from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
 
 from thermview.board import BoardView, Part, part_outline_px
-from thermview.ui.opening import Board
+from thermview.session.boards import Board
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
 
