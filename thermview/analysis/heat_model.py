@@ -93,6 +93,24 @@ def coverage(outline_px: Floats, window: Window, fine: int = 8) -> NDArray[np.fl
     return np.asarray(share, dtype=np.float32)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Templates:
+    """What 1 W does to the sheet, and what 1 K of the body's own shows.
+
+    Attributes
+    ----------
+    window : Window
+    sheet : ndarray of float32, shape (choice, mode, row, column)
+        K per W, as a camera without error sees it on a black board.
+    body : ndarray of float32, shape (row, column)
+        To be multiplied by the modes' `body` and the excess per W.
+    """
+
+    window: Window
+    sheet: Template
+    body: NDArray[np.float32]
+
+
 class HeatModel:
     """Templates of parts for given modes; square windows of one size.
 
@@ -134,21 +152,15 @@ class HeatModel:
                 table = np.interp(rates, log_rates, modes.sheet[lag, mode])
                 self._sheet[at, mode] = table * gain
 
-    def templates(self, outline_px: Floats, window: Window) -> tuple[Template, Template]:
-        """Return what 1 W does to the sheet, per choice, and what 1 K of the body's own shows.
-
-        Returns
-        -------
-        sheet : ndarray of float32, shape (choice, mode, row, column)
-            K per W, as seen by a camera without error on a black board.
-        body : ndarray of float32, shape (row, column)
-            To be multiplied by the modes' `body` and the excess per W.
-        """
+    def templates(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
+        """Return what 1 W does around a part, for every choice or for `only` one."""
+        chosen = self._sheet if only is None else self._sheet[only : only + 1]
         share = coverage(outline_px, window)
-        seen = fft.rfft2(share, s=(self._fine, self._fine))
+        size = (self._fine, self._fine)
+        seen = fft.rfft2(share, s=size)
         side = window.side
-        body = fft.irfft2(seen * self._body, s=(self._fine, self._fine))[:side, :side]
-        sheet = fft.irfft2(
-            self._sheet * (seen / share.sum()).astype(np.complex64), s=(self._fine, self._fine)
-        )[..., :side, :side]
-        return sheet.astype(np.float32), body.astype(np.float32)
+        body = fft.irfft2(seen * self._body, s=size)[:side, :side]
+        sheet = fft.irfft2(chosen * (seen / share.sum()).astype(np.complex64), s=size)
+        return Templates(
+            window, sheet[..., :side, :side].astype(np.float32), body.astype(np.float32)
+        )

@@ -8,15 +8,18 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.background import measure_background
 from thermview.analysis.heat_model import HIGHPASS_PX, SEEN, Footprint
 from thermview.analysis.nature import Evidence, Nature, judge
 from thermview.analysis.prepare import Block, Progress, Take, gather, lowpass
 from thermview.analysis.responses import TAUS_S, Drive, Modes, nuisances
 from thermview.analysis.sources import Explainer, Field, Found, flat
+from thermview.analysis.surroundings import own_courses
 from thermview.analysis.waveform import (
     Course,
     course_of_log,
     part_series,
+    refine_course,
     scan_power_on,
     step_course,
 )
@@ -48,6 +51,8 @@ class Suspect:
     power_w, power_sigma_w : float
     onset_s : float or None
     snr : float
+    likely : float
+        That the part itself dissipates, 0 to 1.
     expected : bool
         Named as meant to be warm.
     words : str
@@ -66,6 +71,7 @@ class Suspect:
     power_sigma_w: float
     onset_s: float | None
     snr: float
+    likely: float
     expected: bool
     words: str
     x_px: float
@@ -201,6 +207,7 @@ def analyse(
     course, how, notes = _course(
         take,
         narrow,
+        wide,
         idle,
         footprints=footprints,
         supply=supply,
@@ -208,24 +215,30 @@ def analyse(
         period_s=period_s,
     )
     modes = Modes.of(Drive.of(course.power, take.times_s), idle)
-    coefficients = flat(modes.project(take.rise_k))
     left_over = modes.left_over(narrow)
     noise_var = float(np.median(left_over)) / modes.freedom
+    coefficients = flat(modes.project(take.rise_k))
+    background, turn = measure_background(coefficients, noise_var)
+    modes = modes.turned(turn)
+    coefficients = np.einsum("mij,mk->kij", coefficients, turn.astype(np.float32))
     variance = np.maximum(left_over / modes.freedom, noise_var).astype(np.float32)
-    explainer = Explainer(modes, mm_per_px, footprints, Field(coefficients, variance, modes))
+    field_ = Field(coefficients, variance, modes, mm_per_px=mm_per_px, background=background)
+    explainer = Explainer(footprints, field_)
     found = explainer.explain(LEAST_SCORE)
     explainer.refit(found)
+    sham = explainer.sham()
     suspects = []
     for one in found:
-        explainer.weigh(one, left_over, noise_var)
+        explainer.weigh(one, left_over, noise_var, sham)
+        if one.fit.score < LEAST_SCORE * one.excess:
+            continue
         evidence = judge(
             one,
-            explainer.field,
+            field_,
             all_coefficients=coefficients,
             narrow=narrow,
             wide=wide,
             noise_var=noise_var,
-            mm_per_px=mm_per_px,
         )
         suspects.append(
             _suspect(
@@ -259,6 +272,7 @@ def analyse(
 def _course(
     take: Take,
     narrow: Block,
+    wide: Block,
     idle: Floats,
     *,
     footprints: Sequence[Footprint],
@@ -275,13 +289,16 @@ def _course(
     if power_on_s is not None:
         return step_course(take.times_s, power_on_s, period_s), "given", notes
     series = part_series(narrow, list(footprints))
-    if not series.names:
-        return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), "", notes
-    tried, scores = scan_power_on(
-        series, take.times_s, idle, noise_k=take.noise_k, period_s=period_s
+    centres = {f.name: f.centre_px for f in footprints}
+    around = [own_courses(wide, centres[name], idle) for name in series.names]
+    found = scan_power_on(
+        series, around, take.times_s, idle, noise_k=take.noise_k, period_s=period_s
     )
-    on_s = float(tried[int(np.argmax(scores.max(axis=1)))])
-    return step_course(take.times_s, on_s, period_s), "frames", notes
+    if found is None:
+        return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), "", notes
+    if period_s is not None:
+        return step_course(take.times_s, found.on_s, period_s), "frames", notes
+    return refine_course(found, take.times_s, take.noise_k), "frames", notes
 
 
 def _late_rise(take: Take, on_s: float) -> NDArray[np.float32]:
@@ -322,7 +339,8 @@ def _suspect(
         power_w=power_w,
         power_sigma_w=sigma_w,
         onset_s=_onset(fitted - zero, take.times_s, course.on_s, take.noise_k),
-        snr=fit.score,
+        snr=fit.score / found.excess,
+        likely=evidence.likely,
         expected=found.footprint.name in meant_warm,
         words=_words(evidence, rise_k, TAUS_S[fit.lag], course),
         x_px=float(x),
@@ -357,7 +375,7 @@ def _ranked(suspects: list[Suspect]) -> list[Suspect]:
             s.nature is Nature.HEATING and s.expected,
             order[s.nature],
             s.expected,
-            -s.power_w,
+            -s.power_w * s.likely**2,
         ),
     )
     return [replace(s, rank=i + 1) for i, s in enumerate(ordered)]

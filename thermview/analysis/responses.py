@@ -140,6 +140,16 @@ class Modes:
             drive.body @ active,
         )
 
+    def turned(self, turn: Floats) -> Modes:
+        """Return the same modes in other orthonormal axes, the columns of `turn`."""
+        return Modes(
+            self.drive,
+            self.idle,
+            self.active @ turn,
+            np.einsum("lmr,mk->lkr", self.sheet, turn),
+            self.body @ turn,
+        )
+
     @property
     def count(self) -> int:
         """Return how many active modes there are."""

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.background import Background, local_excess
 from thermview.analysis.heat_model import (
     BODY_SEEN_LEAST,
     CONTACT,
@@ -21,6 +22,7 @@ from thermview.analysis.heat_model import (
     Footprint,
     HeatModel,
     Template,
+    Templates,
     Window,
     coverage,
     window_around,
@@ -36,6 +38,11 @@ QUICK_LAGS = (1, 3)
 MODEL_ERROR = 0.06
 """Share of a source's own picture by which its model may be wrong: noise for the others."""
 MOST_SOURCES = 24
+FARTHEST_PX = 1.2
+PLACE_SIGMA_PX = 0.5
+"""Landmarks picked by hand place parts so well."""
+SETTLE_SCORE = 15.0
+NEAR_PX = 45.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,7 +82,8 @@ class Found:
 
     `inside`, `misfit` and `outside` are energies in the part's mask, in units of the noise,
     what noise gives on the average taken off: seen in the modes; of that not explained; and
-    outside the modes.
+    outside the modes. `excess` is how many times the noise the surroundings scatter,
+    `sham` the highest score that cooling reaches nearby.
     """
 
     footprint: Footprint
@@ -84,6 +92,8 @@ class Found:
     misfit: float = 0.0
     outside: float = 0.0
     pixels: int = 0
+    excess: float = 1.0
+    sham: float = 0.0
 
     @property
     def strange(self) -> float:
@@ -116,14 +126,32 @@ class Field:
         High-passed.
     variance : ndarray of float32, shape (row, column)
         Of one coefficient, K².
+    modes : Modes
+    mm_per_px : float
+    background : Background, optional
+        What the modes have beyond the camera's noise.
     """
 
     def __init__(
-        self, coefficients: NDArray[np.float32], variance: NDArray[np.float32], modes: Modes
+        self,
+        coefficients: NDArray[np.float32],
+        variance: NDArray[np.float32],
+        modes: Modes,
+        *,
+        mm_per_px: float,
+        background: Background | None = None,
     ) -> None:
         self.left = coefficients.copy()
         self.variance = variance.copy()
         self.modes = modes
+        self.mm_per_px = mm_per_px
+        self._background = background
+
+    def gain(self, footprint: Footprint) -> Floats:
+        """Return the modes' noise at a part's size, in units of the camera's, shape (mode,)."""
+        if self._background is None:
+            return np.ones(self.modes.count)
+        return self._background.gain_for(footprint, self.mm_per_px)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -138,68 +166,86 @@ class Field:
         window.cut(self.variance)[...] += doubt
 
 
-def best_fit(
-    model: HeatModel, modes: Modes, footprint: Footprint, field: Field, *, with_picture: bool = True
-) -> Fit:
+def best_fit(model: HeatModel, footprint: Footprint, field: Field) -> Fit:
     """Return the best choice of a model's for a part, on what is left of a field."""
     window = window_around(footprint.centre_px, model.side, field.shape)
-    sheet, body = model.templates(footprint.outline_px, window)
-    return fit_templates(
-        model,
-        modes,
-        footprint,
-        field,
-        window=window,
-        sheet=sheet,
-        body=body,
-        with_picture=with_picture,
-    )
+    return fit_templates(model, footprint, field, model.templates(footprint.outline_px, window))
+
+
+def settle(model: HeatModel, footprint: Footprint, field: Field, fit: Fit) -> tuple[Footprint, Fit]:
+    """Let a part move a little: landmarks are never exact; return where it fits best, and how.
+
+    The picture's slopes tell how far; a place more than `FARTHEST_PX` off is not believed.
+    """
+    choice = model.choices.index((fit.kappa, fit.lag))
+    shift = np.zeros(2)
+    best, where = fit, footprint
+    for _ in range(2):
+        weight = 1.0 / fit.window.cut(field.variance)
+        trust = np.sqrt(1.0 / field.gain(footprint)).astype(np.float32)[:, None, None]
+        scale = np.sqrt(weight) * trust
+        along = -np.gradient(best.picture, axis=2) * scale
+        down = -np.gradient(best.picture, axis=1) * scale
+        left = (fit.window.cut(field.left) - best.picture) * scale
+        basis = np.stack([(best.picture * scale).ravel(), along.ravel(), down.ravel()])
+        normal = (basis @ basis.T).astype(np.float64)
+        stiff = float(np.mean(left**2)) / PLACE_SIGMA_PX**2
+        normal[1, 1] += stiff
+        normal[2, 2] += stiff
+        step = np.linalg.solve(normal, (basis @ left.ravel()).astype(np.float64))[1:]
+        shift = np.clip(shift + step, -FARTHEST_PX, FARTHEST_PX)
+        moved = replace(footprint, outline_px=footprint.outline_px + shift)
+        templates = model.templates(moved.outline_px, fit.window, only=choice)
+        trial = fit_templates(model, moved, field, templates, only=choice)
+        if trial.score <= best.score:
+            break
+        best, where = trial, moved
+    return where, best
 
 
 def fit_templates(
     model: HeatModel,
-    modes: Modes,
     footprint: Footprint,
     field: Field,
-    *,
-    window: Window,
-    sheet: Template,
-    body: Template,
-    with_picture: bool = True,
+    templates: Templates,
+    only: int | None = None,
 ) -> Fit:
-    """Return the best choice among templates made before; see `best_fit`."""
+    """Return the best choice among templates made before; see `best_fit`.
+
+    Each choice has two pictures, the sheet's and the body's; their ratio may lie between bounds,
+    and within them the best is known in closed form.
+    """
+    window, modes = templates.window, field.modes
     data = window.cut(field.left)
     weight = 1.0 / window.cut(field.variance)
-    lags = np.array([lag for _, lag in model.choices])
-    own = modes.body[lags].astype(np.float32)  # choice, mode
-    heavy_data = (data * weight).reshape(-1)
-    rows = sheet.reshape(len(sheet), -1)
-    data_sheet = rows @ heavy_data
-    heavy_body = weight * body
-    data_body = own @ np.einsum("mij,ij->m", data, heavy_body)
-    sheet_sheet = np.einsum("cmij,cmij,ij->c", sheet, sheet, weight, optimize=True)
-    sheet_body = np.einsum("cm,cm->c", own, np.einsum("cmij,ij->cm", sheet, heavy_body))
-    body_body = np.sum(own**2, axis=1) * float(np.sum(heavy_body * body))
+    trust = (1.0 / field.gain(footprint)).astype(np.float32)
+    cells = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
+    heavy = (data * weight).reshape(modes.count, -1) * trust[:, None]
+    heavy_body = (weight * templates.body).reshape(-1)
+    choices = model.choices if only is None else [model.choices[only]]
+    own = modes.body[[lag for _, lag in choices]].astype(np.float32)  # (choice, mode)
+    data_sheet = cells.reshape(len(cells), -1) @ heavy.reshape(-1)
+    data_body = own @ (heavy @ templates.body.reshape(-1))
+    sheet_sheet = ((cells**2) @ weight.reshape(-1)) @ trust
+    sheet_body = np.sum(own * trust * (cells @ heavy_body), axis=1)
+    body_body = np.sum(own**2 * trust, axis=1) * float(heavy_body @ templates.body.reshape(-1))
     least = BODY_SEEN_LEAST / (CONTACT[1] * footprint.area_m2)
     most = 1.0 / (CONTACT[0] * footprint.area_m2)
-    determinant = sheet_sheet * body_body - sheet_body**2
     free_power = data_sheet * body_body - data_body * sheet_body
     free_body = data_body * sheet_sheet - data_sheet * sheet_body
     with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where((free_power > 0) & (determinant > 0), free_body / free_power, least)
-    tries = np.stack([np.clip(ratio, least, most), np.full_like(ratio, least),
-                      np.full_like(ratio, most)])  # fmt: skip
+        ratio = np.where(free_power > 0, free_body / free_power, least)
+    tries = np.stack(
+        [np.clip(ratio, least, most), np.full_like(ratio, least), np.full_like(ratio, most)]
+    )
     seen = data_sheet + tries * data_body
     size = sheet_sheet + tries * (2 * sheet_body + tries * body_body)
     scores = seen / np.sqrt(np.maximum(size, 1e-30))
     trial, choice = np.unravel_index(int(np.argmax(scores)), scores.shape)
     power = float(seen[trial, choice] / size[trial, choice])
     excess = float(tries[trial, choice])
-    kappa, lag = model.choices[choice]
-    picture = np.zeros((0, 0, 0), np.float32)
-    if with_picture:
-        extra = modes.body[lag].astype(np.float32)[:, None, None] * body * np.float32(excess)
-        picture = np.float32(power) * (sheet[choice] + extra)
+    kappa, lag = choices[choice]
+    course = (own[choice] * excess)[:, None, None]
     return Fit(
         score=float(scores[trial, choice]),
         power_w=power,
@@ -208,42 +254,26 @@ def fit_templates(
         lag=lag,
         excess_k_per_w=excess,
         window=window,
-        picture=picture,
+        picture=np.float32(power) * (templates.sheet[choice] + course * templates.body),
     )
 
 
 class Explainer:
     """Finds the sources among parts."""
 
-    def __init__(
-        self, modes: Modes, mm_per_px: float, footprints: Sequence[Footprint], field: Field
-    ) -> None:
-        self.modes = modes
+    def __init__(self, footprints: Sequence[Footprint], field: Field) -> None:
         self.field = field
         self.footprints = list(footprints)
-        self.full = HeatModel(modes, mm_per_px, SIDE)
-        self._quick = HeatModel(modes, mm_per_px, QUICK_SIDE, QUICK_KAPPAS, QUICK_LAGS)
+        self._full = HeatModel(field.modes, field.mm_per_px, SIDE)
+        self._quick = HeatModel(field.modes, field.mm_per_px, QUICK_SIDE, QUICK_KAPPAS, QUICK_LAGS)
         self._prepared = []
         for footprint in self.footprints:
             window = window_around(footprint.centre_px, QUICK_SIDE, field.shape)
-            sheet, body = self._quick.templates(footprint.outline_px, window)
-            self._prepared.append((window, sheet, body))
+            self._prepared.append(self._quick.templates(footprint.outline_px, window))
         self.scores = np.array([self._score(i) for i in range(len(self.footprints))])
 
     def _score(self, at: int) -> float:
-        footprint = self.footprints[at]
-        window, sheet, body = self._prepared[at]
-        fit = fit_templates(
-            self._quick,
-            self.modes,
-            footprint,
-            self.field,
-            window=window,
-            sheet=sheet,
-            body=body,
-            with_picture=False,
-        )
-        return fit.score
+        return fit_templates(self._quick, self.footprints[at], self.field, self._prepared[at]).score
 
     def explain(self, least_score: float) -> list[Found]:
         """Take sources off, the strongest evidence first, until none reaches `least_score`."""
@@ -256,16 +286,18 @@ class Explainer:
                 if self.scores[at] < 0.6 * least_score:
                     break
                 if at not in fits:
-                    fits[at] = best_fit(self.full, self.modes, self.footprints[at], self.field)
+                    fits[at] = best_fit(self._full, self.footprints[at], self.field)
                 if best is None or fits[at].score > best[0]:
                     best = (fits[at].score, at)
             if best is None or best[0] < least_score:
                 break
             at = best[1]
             left.discard(at)
-            fit = fits.pop(at)
+            fit, footprint = fits.pop(at), self.footprints[at]
+            if fit.score > SETTLE_SCORE:
+                footprint, fit = settle(self._full, footprint, self.field, fit)
             self.field.take_off(fit)
-            found.append(Found(self.footprints[at], fit))
+            found.append(Found(footprint, fit))
             for other in list(left):
                 apart = np.abs(self.footprints[other].centre_px - self.footprints[at].centre_px)
                 if apart.max() < SIDE * 0.75:
@@ -278,21 +310,45 @@ class Explainer:
         for _ in range(rounds if len(found) > 1 else 0):
             for one in found:
                 self.field.take_off(one.fit, -1.0)
-                fit = best_fit(self.full, self.modes, one.footprint, self.field)
+                fit = best_fit(self._full, one.footprint, self.field)
                 if fit.power_w <= 0:
                     fit = replace(fit, power_w=0.0, score=0.0, picture=0.0 * fit.picture)
                 self.field.take_off(fit)
                 one.fit = fit
 
-    def weigh(self, found: Found, left_over: NDArray[np.float32], noise_var: float) -> None:
+    def sham(self) -> Floats:
+        """Return the score that cooling would reach at each part on what is left.
+
+        Nothing cools when the power comes on, but drift and reflections go both ways: what reaches
+        little higher than this nearby is weak evidence.
+        """
+        self.field.left *= np.float32(-1.0)
+        scores = np.array([self._score(i) for i in range(len(self.footprints))])
+        self.field.left *= np.float32(-1.0)
+        return scores
+
+    def weigh(
+        self, found: Found, left_over: NDArray[np.float32], noise_var: float, sham: Floats
+    ) -> None:
         """Measure how much of what is seen at a source its heat explains; others taken off."""
-        fit = found.fit
+        middles = np.array([footprint.centre_px for footprint in self.footprints])
+        near = np.hypot(*(middles - found.footprint.centre_px).T) < NEAR_PX
+        found.sham = float(sham[near].max(initial=0.0))
+        fit, modes = found.fit, self.field.modes
         mask = mask_of(found.footprint, fit.window)
-        unexplained = fit.window.cut(self.field.left)[:, mask]
+        left = fit.window.cut(self.field.left)
+        unexplained = left[:, mask]
         seen = unexplained + fit.picture[:, mask]
         count = int(mask.sum())
         found.pixels = count
-        found.inside = float(np.sum(seen**2)) / noise_var - count * self.modes.count
-        found.misfit = float(np.sum(unexplained**2)) / noise_var - count * self.modes.count
+        found.inside = float(np.sum(seen**2)) / noise_var - count * modes.count
+        found.misfit = float(np.sum(unexplained**2)) / noise_var - count * modes.count
         outside = fit.window.cut(left_over)[mask]
-        found.outside = float(np.sum(outside)) / noise_var - count * self.modes.freedom
+        found.outside = float(np.sum(outside)) / noise_var - count * modes.freedom
+        found.excess = local_excess(
+            left,
+            fit.window.cut(self.field.variance),
+            self.field.gain(found.footprint),
+            ~mask_of(found.footprint, fit.window, around_px=4),
+            scale_px=float(np.clip(np.sqrt(count) / 5, 1.2, 4.0)),
+        )

@@ -151,6 +151,7 @@ def _suspect(suspect: Suspect) -> dict[str, Any]:
         "power_sigma_W": _rounded(suspect.power_sigma_w, 7),
         "onset_s": _rounded(suspect.onset_s, 3),
         "snr": _rounded(suspect.snr, 2),
+        "likely": _rounded(suspect.likely, 3),
         "expected": suspect.expected,
         "x_px": _rounded(suspect.x_px, 2),
         "y_px": _rounded(suspect.y_px, 2),
