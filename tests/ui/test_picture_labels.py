@@ -182,14 +182,15 @@ def test_rises_stand_on_the_picture_in_the_rise_view(desk: Desk) -> None:
     desk.display.set_baseline(np.full((40, 60), 325.0, np.float32))
     desk.display.set_view(View.RISE)
     content = content_of(desk)
-    assert content.readings[0].value == "+5.0 K"
-    assert content.extremes[0].text == "+5.0 K"
-    assert content.extremes[1].text == "−35.0 K"
+    assert content.readings[0].value == "+5.00 K"
+    assert content.readings[0].doubt == "± 0.07"  # noise 0.05 K, gain 1 % of 5 K
+    assert content.extremes[0].text == "+5.00 ± 0.07 K"
+    assert content.extremes[1].text.startswith("−35.0 ± 0.")
 
 
 def test_hottest_and_coldest_pass_over_a_bad_pixel(desk: Desk) -> None:
     hottest, coldest = content_of(desk).extremes
-    assert (hottest.text, coldest.text) == ("56.9 °C", "16.9 °C")
+    assert (hottest.text, coldest.text) == ("56.9 ± 1.2 °C", "16.9 ± 1.2 °C")
     assert 20 <= hottest.x <= 26
     assert 10 <= hottest.y <= 14
     assert 5 <= coldest.x <= 9
@@ -200,9 +201,14 @@ def test_hottest_and_coldest_pass_over_a_bad_pixel(desk: Desk) -> None:
 
 def test_read_out_says_pixel_value_and_rise(desk: Desk) -> None:
     assert desk.shown is not None
-    assert pixel_text(desk.shown, desk.display, 12, 22) == "x 22  y 12   56.9 °C"
+
+    def words() -> str:
+        assert desk.shown is not None
+        return pixel_text(desk.shown, desk.display, desk.optics.judge(), row=12, column=22)
+
+    assert words() == "x 22  y 12   56.9 ± 1.2 °C"  # a camera stated to ± 2 K: 2/√3
     desk.display.set_baseline(np.full((40, 60), 329.5, np.float32))
-    assert pixel_text(desk.shown, desk.display, 12, 22) == "x 22  y 12   56.9 °C   +0.50 K"
+    assert words() == "x 22  y 12   56.9 ± 1.2 °C   +0.50 ± 0.05 K"
 
 
 def test_brightness_shows_no_degrees_anywhere(qtbot: QtBot) -> None:
@@ -215,7 +221,7 @@ def test_brightness_shows_no_degrees_anywhere(qtbot: QtBot) -> None:
     assert not content.readings[0].corrected
     assert desk.shown is not None
     words = [
-        pixel_text(desk.shown, desk.display, 1, 1),
+        pixel_text(desk.shown, desk.display, desk.optics.judge(), row=1, column=1),
         *caption(desk),
         *(e.text for e in content.extremes),
     ]
@@ -361,7 +367,7 @@ def test_read_out_names_the_part_under_the_cursor(desk: Desk, qtbot: QtBot) -> N
     view.canvas.repaint()
     assert view.canvas.mapping is not None
     view.canvas._cursor = view.canvas.mapping.to_widget(75.5, 85.5)
-    assert view.canvas._readout() == "x 75  y 85   26.9 °C   U3"
+    assert view.canvas._readout() == "x 75  y 85   26.9 ± 1.2 °C   U3"
     view.canvas._cursor = view.canvas.mapping.to_widget(300.5, 50.5)
     assert view.canvas._readout() == "x 300  y 50   26.9 °C"
     assert desk.display.mm_per_px == pytest.approx(0.1)

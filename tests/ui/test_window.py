@@ -91,7 +91,7 @@ def test_from_the_empty_window_to_the_exported_curve(
     desk.next_mark(1)
     assert desk.now_s == pytest.approx(1.52)
     main_window.readings.refresh()
-    assert main_window.readings.model.data(main_window.readings.model.index(0, 1)) == "30.2"
+    assert main_window.readings.model.data(main_window.readings.model.index(0, 2)) == "30.2 ± 1.2"
 
     out = tmp_path / "out.csv"
     with pytest.MonkeyPatch.context() as patched:
@@ -165,10 +165,11 @@ def test_readings_say_what_the_numbers_are(
     measured(qtbot, main_window)
     desk.seek(50)  # 2 s: 35 °C
     main_window.readings.refresh()
-    assert card.now.text() == "35.0 °C"
+    assert card.now.text() == "35.0 ± 1.2 °C"  # of a camera stated to ± 2 K: 2/√3
     assert "apparent" in card.kind.text()
-    assert card.now.fontMetrics().height() >= 32
+    assert card.rise.fontMetrics().height() >= 32
     assert card.rise.text().startswith("+10.")
+    assert card.rise_doubt.text() == "± 0.11"  # 1 % of 10 K and noise
     assert card.rate.text().startswith("↗")
     desk.document.configure(region.id, emissivity=0.9)
     measured(qtbot, main_window)
@@ -179,13 +180,15 @@ def test_readings_say_what_the_numbers_are(
     desk.document.configure(region.id, emissivity=None, limit_k=273.15 + 30)
     measured(qtbot, main_window)
     assert "above its limit of 30.0 °C" in card.remark.text()
-    assert main_window.readings.model.data(main_window.readings.model.index(0, 1)) == "▲ 35.0"
+    assert main_window.readings.model.data(main_window.readings.model.index(0, 2)) == (
+        "▲ 35.0 ± 1.2"
+    )
 
 
 def test_settings_of_the_selected_region(
     qtbot: QtBot, main_window: MainWindow, warming: Path
 ) -> None:
-    desk, card = main_window.desk, main_window.readings.card
+    desk, card = main_window.desk, main_window.readings.card.settings
     open_and_wait(qtbot, main_window, str(warming))
     region = desk.document.add(SQUARE)
     desk.select([region.id])
@@ -232,7 +235,7 @@ def test_difference_and_copies(qtbot: QtBot, main_window: MainWindow, warming: P
     desk.seek(50)
     main_window.readings.refresh()
     model = main_window.readings.model
-    assert model.data(model.index(2, 2)).startswith("+10.")  # 35 °C less 25 °C
+    assert model.data(model.index(2, 1)).startswith("+10.")  # 35 °C less 25 °C
     desk.undo()
     assert not desk.document.current.differences
 

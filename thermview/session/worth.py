@@ -28,7 +28,7 @@ from thermview.radiometry import (
 )
 from thermview.radiometry.shiny import SHINY_BELOW, ShinyMap
 from thermview.radiometry.size import Recovery, corrected, recovery
-from thermview.radiometry.uncertainty import LIMIT_K
+from thermview.radiometry.uncertainty import COVERAGE_FACTOR, LIMIT_K
 from thermview.regions import Region, RegionPixels, Shape, Spot, Statistic
 
 MOSTLY = 0.5
@@ -43,6 +43,9 @@ RING_PX = (3.0, 6.0)
 _STEP = 10.0  # uncertainties are kept by tenths of a kelvin: they change slowly
 
 Place = tuple[float, float]
+
+
+NO_VALUE, NO_ZERO = "no value here", "no zero was taken"
 
 
 def unreadable(reason: str) -> Reading:
@@ -155,6 +158,8 @@ class Judge:
         reason = self._reason(region, value_k, place)
         if reason:
             return unreadable(reason)
+        if self.scale.relative:
+            return _brightness(value_k)
         setting = self.setting(region) or Setting()
         apparent_k = float(apparent_temperature(value_k, setting))
         doubt = self.doubt(region, setting, statistic, apparent_k)
@@ -176,21 +181,62 @@ class Judge:
         `around_k` is the rise of the board around the part.
         """
         if not math.isfinite(zero_k) and math.isfinite(now_k):
-            return unreadable("no zero was taken")
+            return unreadable(NO_ZERO)
         reason = self._reason(region, now_k, place)
         if reason:
             return unreadable(reason)
+        if self.scale.relative:
+            return _brightness(now_k - zero_k)
         setting = self.setting(region) or Setting()
         doubt = self.doubt(region, setting, statistic, float(apparent_temperature(now_k, setting)))
         found = _rise(round(now_k * _STEP), round(zero_k * _STEP), setting, doubt, self.limit_k)
         return self._sized(_moved(found, now_k - zero_k), region, statistic, around_k)
+
+    def difference(
+        self, first: Region, second: Region, statistic: Statistic, first_k: float, second_k: float
+    ) -> Reading:
+        """Return what one region less another is worth: the camera's own error cancels.
+
+        Surfaces are taken as independent of each other.
+        """
+        ends = [
+            self._uncommon(region, statistic, value_k)
+            for region, value_k in ((first, first_k), (second, second_k))
+        ]
+        for end in ends:
+            if not end.readable:
+                return end
+        apart_k = first_k - second_k
+        gain_k = usual_doubt(Setting()).camera_gain * abs(apart_k)
+        u_k = math.hypot(ends[0].u_k, ends[1].u_k, gain_k)
+        reach_k = COVERAGE_FACTOR * u_k
+        most = max(ends, key=lambda end: end.u_k)
+        reading = replace(
+            most, value_k=apart_k, u_k=u_k, low_k=apart_k - reach_k, high_k=apart_k + reach_k
+        )
+        if self.scale.relative or u_k <= self.limit_k:
+            return reading
+        words = f"uncertain by {u_k:.1f} K, mostly {most.dominant}; the limit is {self.limit_k:g} K"
+        return replace(reading, value_k=math.nan, readable=False, reason=words)
+
+    def _uncommon(self, region: Region, statistic: Statistic, value_k: float) -> Reading:
+        """Return a temperature with what it does not share with another of the same picture."""
+        reason = self._reason(region, value_k, None)
+        if reason:
+            return unreadable(reason)
+        if self.scale.relative:
+            return _brightness(value_k)
+        setting = self.setting(region) or Setting()
+        doubt = self.doubt(region, setting, statistic, value_k)
+        own = replace(doubt, camera_k=0.0)
+        return _moved(_temperature(round(value_k * _STEP), setting, own, math.inf), value_k)
 
     # -- why a number may not be shown --------------------------------------------------------
 
     def _reason(self, region: Region, value_k: float, place: Place | None) -> str:
         if not math.isfinite(value_k):
             if self.setting(region) is None:
-                return "no value here"
+                return NO_VALUE
             return "no object could look like that: check emissivity and reflection"
         return self.shiny_reason(region, place)
 
@@ -280,6 +326,11 @@ def _rise(
     return read_rise(
         now_k, zero_k, setting, doubt, baseline_noise_k=baseline_noise_k, limit_k=limit_k
     )
+
+
+def _brightness(value: float) -> Reading:
+    """Return a number in counts: it has no uncertainty in kelvin."""
+    return Reading(value, math.nan, math.nan, math.nan, "noise", True, "", True)
 
 
 def _moved(reading: Reading, value_k: float) -> Reading:

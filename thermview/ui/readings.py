@@ -37,6 +37,8 @@ class Reading:
     rate_k_s: float
     rate_sigma: float
     over_limit: bool
+    min_x: float = math.nan
+    min_y: float = math.nan
 
 
 def read_region(curves: CurveStore, region: Region, number: int) -> Reading:
@@ -64,6 +66,8 @@ def read_region(curves: CurveStore, region: Region, number: int) -> Reading:
         rate_k_s=slope,
         rate_sigma=sigma,
         over_limit=region.limit_k is not None and highest > region.limit_k,
+        min_x=value("min_x"),
+        min_y=value("min_y"),
     )
 
 

@@ -16,7 +16,7 @@ from PySide6.QtWidgets import (
 from thermview.errors import ThermviewError
 from thermview.session.triggers import Action, Direction, Quantity, TriggerRule
 from thermview.ui.desk import Desk
-from thermview.ui.panels.selected import STATISTIC_WORDS
+from thermview.ui.panels.region_settings import STATISTIC_WORDS
 from thermview.ui.readings import read_region
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone

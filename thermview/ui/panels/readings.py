@@ -17,6 +17,8 @@ from thermview.ui.desk import Desk
 from thermview.ui.panels.readings_table import (
     COLUMNS,
     NAME,
+    NOW,
+    RISE,
     ReadingsModel,
 )
 from thermview.ui.panels.selected import SelectedCard
@@ -26,7 +28,8 @@ from thermview.ui.widgets import column, label, named, row, tool
 
 REFRESH_MS = 200
 COLUMN_PX = 78  # room that a column of numbers needs
-NAME_PX = 140
+WORTH_PX = 112  # of a number with its uncertainty
+NAME_PX = 90
 
 
 class ReadingsPanel(QFrame):
@@ -76,6 +79,8 @@ class ReadingsPanel(QFrame):
         head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         head.setSectionResizeMode(NAME, QHeaderView.ResizeMode.Stretch)
         head.setDefaultSectionSize(COLUMN_PX)
+        for position in (RISE, NOW):
+            head.resizeSection(position, WORTH_PX)
         head.setHighlightSections(False)
         head.setMinimumSectionSize(48)
         table.customContextMenuRequested.connect(self._menu)
@@ -171,7 +176,8 @@ class ReadingsPanel(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Show as many columns as there is room for."""
         super().resizeEvent(event)
-        numbers = max(2, (event.size().width() - NAME_PX) // COLUMN_PX)
+        room = event.size().width() - NAME_PX - 2 * WORTH_PX
+        numbers = 2 + max(0, room // COLUMN_PX)
         for position in range(len(COLUMNS)):
             self.table.setColumnHidden(position, position > numbers)
 

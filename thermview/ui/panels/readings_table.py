@@ -2,32 +2,38 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtGui import QColor, QPixmap
 
 from thermview.errors import ThermviewError
+from thermview.radiometry import Reading as Worth
 from thermview.regions import Difference, Region
+from thermview.session.worth import NO_VALUE, unreadable
 from thermview.ui.desk import Desk
-from thermview.ui.display import DASH
+from thermview.ui.display import DASH, Display
 from thermview.ui.readings import (
     Reading,
     arrow,
     is_apparent,
     rate_number,
-    read_difference,
     read_region,
 )
+from thermview.ui.region_worth import RegionWorth, worth_of
 from thermview.ui.theme import tokens
+from thermview.ui.worth_words import NOT_READABLE, bare_text, number_text, origin_words, worth_text
 
 Index = QModelIndex | QPersistentModelIndex
-COLUMNS = ("region", "now", "rise", "rate", "max", "mean", "min", "max at")
-NAME, NOW, RISE, RATE, MAX, MEAN, MIN, PLACE = range(8)
+COLUMNS = ("region", "rise", "now", "rate", "max", "mean", "min", "max at")
+NAME, RISE, NOW, RATE, MAX, MEAN, MIN, PLACE = range(8)
 TIPS = (
     "double-click to rename",
-    "the region's own number: its highest, mean or lowest temperature at the shown moment",
-    "how much it is above the zero",
+    "how much it is above the zero, ± its standard uncertainty: surer than the temperature, for "
+    "the camera's own error cancels",
+    "the region's own number: its highest, mean or lowest temperature at the shown moment, "
+    "± its standard uncertainty",
     "how fast it changes: robust slope over the last 2 s; → is within its own uncertainty",
     "highest pixel",
     "mean of the pixels' temperatures",
@@ -44,7 +50,8 @@ class ReadingsModel(QAbstractTableModel):
         self._desk = desk
         self._rows: list[Region | Difference] = []
         self._readings: dict[str, Reading] = {}
-        self._differences: dict[str, float] = {}
+        self._worths: dict[str, RegionWorth] = {}
+        self._differences: dict[str, Worth] = {}
         self.rebuild()
 
     def rebuild(self) -> None:
@@ -64,15 +71,16 @@ class ReadingsModel(QAbstractTableModel):
         """Take the numbers anew."""
         session, number = self._desk.session, self._desk.shown_number
         self._readings.clear()
+        self._worths.clear()
         self._differences.clear()
         if session is not None:
             for item in self._rows:
                 if isinstance(item, Region):
-                    self._readings[item.id] = read_region(session.curves, item, number)
+                    plain = read_region(session.curves, item, number)
+                    self._readings[item.id] = plain
+                    self._worths[item.id] = worth_of(self._desk, item, plain)
                 else:
-                    stat = self._desk.statistic
-                    value = read_difference(session.curves, item, stat, number)
-                    self._differences[item.id] = value
+                    self._differences[item.id] = difference_worth(self._desk, item, number)
         if self._rows:
             last = self.index(len(self._rows) - 1, len(COLUMNS) - 1)
             self.dataChanged.emit(self.index(0, 0), last)
@@ -84,6 +92,10 @@ class ReadingsModel(QAbstractTableModel):
     def reading(self, region_id: str) -> Reading | None:
         """Return a region's numbers at the shown moment."""
         return self._readings.get(region_id)
+
+    def worth(self, region_id: str) -> RegionWorth | None:
+        """Return what a region's numbers are worth at the shown moment."""
+        return self._worths.get(region_id)
 
     def row_of(self, item_id: str) -> int:
         """Return the row of a region or difference, -1 for none."""
@@ -171,10 +183,11 @@ class ReadingsModel(QAbstractTableModel):
         if column == NAME:
             return item.name
         if isinstance(item, Difference):
-            value = self._differences.get(item.id, float("nan"))
-            return bare(display.difference_text(value)) if column == RISE else ""
-        reading = self._readings.get(item.id)
-        if reading is None:
+            found = self._differences.get(item.id)
+            shown = DASH if found is None else bare_text(found, display, rise=True)
+            return shown if column == RISE else ""
+        reading, worth = self._readings.get(item.id), self._worths.get(item.id)
+        if reading is None or worth is None:
             return DASH
         if column == PLACE:
             known = reading.max_x == reading.max_x
@@ -183,28 +196,32 @@ class ReadingsModel(QAbstractTableModel):
         return (
             over
             + {
-                NOW: lambda: bare(display.temperature_text(reading.now_k)),
-                RISE: lambda: bare(display.difference_text(reading.rise_k)),
-                RATE: lambda: rate_number(reading.rate_k_s, reading.rate_sigma, display),
-                MAX: lambda: bare(display.temperature_text(reading.max_k)),
-                MEAN: lambda: bare(display.temperature_text(reading.mean_k)),
-                MIN: lambda: bare(display.temperature_text(reading.min_k)),
+                NOW: lambda: bare_text(worth.now, display),
+                RISE: lambda: bare_text(worth.rise, display, rise=True),
+                RATE: lambda: _rate(reading, worth, display),
+                MAX: lambda: bare(number_text(worth.highest, display)),
+                MEAN: lambda: bare(number_text(worth.mean, display)),
+                MIN: lambda: bare(number_text(worth.lowest, display)),
             }[column]()
         )
 
     def _tip(self, item: Region | Difference) -> str:
         if isinstance(item, Difference):
-            return f"{item.name}: the first region less the second ({self._desk.statistic})"
-        reading = self._readings.get(item.id)
-        if reading is None:
+            what = f"{item.name}: the first region less the second ({self._desk.statistic})"
+            found = self._differences.get(item.id)
+            return what if found is None else f"{what}\n{origin_words(found)}"
+        reading, worth = self._readings.get(item.id), self._worths.get(item.id)
+        if reading is None or worth is None:
             return item.name
         display = self._desk.display
         lines = [
             f"{item.name} (its {item.statistic})",
-            f"max {display.temperature_text(reading.max_k)} at column {reading.max_x:.1f}, "
+            f"max {worth_text(worth.highest, display)} at column {reading.max_x:.1f}, "
             f"row {reading.max_y:.1f}",
-            f"mean {display.temperature_text(reading.mean_k)}, "
-            f"min {display.temperature_text(reading.min_k)}",
+            f"mean {worth_text(worth.mean, display)}, min {worth_text(worth.lowest, display)}",
+            f"standard uncertainty of the temperature: {origin_words(worth.now)}",
+            f"of the rise: {origin_words(worth.rise)}",
+            *worth.notes,
         ]
         if arrow(reading.rate_k_s, reading.rate_sigma) == "→":
             lines.append("steady within its uncertainty")
@@ -216,9 +233,27 @@ class ReadingsModel(QAbstractTableModel):
         return "\n".join(lines)
 
 
+def difference_worth(desk: Desk, item: Difference, number: int) -> Worth:
+    """Return what a difference of two regions is worth at frame `number`."""
+    assert desk.session is not None
+    regions, curves = desk.document.current, desk.session.curves
+    first, second = (regions.by_id(key) for key in (item.minuend_id, item.subtrahend_id))
+    statistic = desk.statistic
+    first_k, second_k = (curves.value(r.id, statistic, number) for r in (first, second))
+    if not (math.isfinite(first_k) and math.isfinite(second_k)):
+        return unreadable(NO_VALUE)
+    return desk.optics.judge().difference(first, second, statistic, first_k, second_k)
+
+
+def _rate(reading: Reading, worth: RegionWorth, display: Display) -> str:
+    if not worth.now.readable:
+        return DASH
+    return rate_number(reading.rate_k_s, reading.rate_sigma, display)
+
+
 def bare(text: str) -> str:
     """Return a number's words without the unit, which stands in the column's head."""
-    return text.split(" ", maxsplit=1)[0]
+    return text if text == NOT_READABLE else text.split(" ", maxsplit=1)[0]
 
 
 def _alignment(column: int) -> int:

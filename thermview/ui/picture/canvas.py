@@ -244,7 +244,7 @@ class Canvas(QWidget):
         if mapping is None or shown is None:
             return
         if self._image is None:
-            self._image = self._painter.paint(shown)
+            self._image = self._painter.paint(self.desk.optics.pictured() or shown)
         pen.save()
         pen.setTransform(mapping.transform(), combine=True)
         smooth = self.desk.display.smooth and mapping.zoom > 1.0
@@ -329,13 +329,15 @@ class Canvas(QWidget):
         return taken
 
     def _readout(self) -> str:
-        mapping, frame = self.mapping, self.desk.shown
+        mapping, frame = self.mapping, self.desk.optics.pictured()
         if self._cursor is None or mapping is None or frame is None:
             return ""
         pixel = mapping.pixel_at(self._cursor)
         if pixel is None:
             return ""
-        words = pixel_text(frame, self.desk.display, *pixel)
+        judge = self.desk.optics.judge()
+        row, column = pixel
+        words = pixel_text(frame, self.desk.display, judge, row=row, column=column)
         part = self._parts.at(*mapping.to_picture(self._cursor)) if self._parts else None
         return words if part is None else f"{words}   {part.designator} {part.value}".rstrip()
 

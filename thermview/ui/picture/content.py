@@ -17,9 +17,10 @@ def content_of(desk: Desk, *, selected: bool = True) -> Content:
 
     A frame must be shown. With `selected` False nothing is drawn as selected.
     """
-    frame, session = desk.shown, desk.session
+    frame, session, judge = desk.shown, desk.session, desk.optics.judge()
     assert frame is not None
     assert session is not None
+    pictured = desk.optics.pictured() or frame
 
     def zero_of(region_id: str, statistic: Statistic) -> float:
         try:
@@ -30,9 +31,9 @@ def content_of(desk: Desk, *, selected: bool = True) -> Content:
     regions = desk.document.current.regions
     return Content(
         regions,
-        [read_region(region, frame, session.scene, desk.display, zero_of) for region in regions],
+        [read_region(region, frame, judge, desk.display, zero_of) for region in regions],
         desk.colour,
         lambda region_id: DARK.region_colour(desk.colour_slot(region_id)),
         desk.selected if selected else (),
-        extremes(frame, desk.display) if desk.display.markers else (),
+        extremes(pictured, desk.display, judge) if desk.display.markers else (),
     )

@@ -118,6 +118,8 @@ class Ink:
             Chunk(reading.name, self.small, self.text),
             Chunk(reading.value, font, self.error if over else self.text, figures=True),
         ]
+        if reading.doubt:
+            chunks.append(Chunk(reading.doubt, self.small, self.dim, figures=True))
         if reading.corrected:
             chunks.append(Chunk(CORRECTED, self.small, self.dim))
         if over:

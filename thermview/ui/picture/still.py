@@ -101,7 +101,7 @@ def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
     pen.save()
     pen.setTransform(mapping.transform(), combine=True)
     pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, desk.display.smooth)
-    pen.drawImage(QPointF(0, 0), FramePainter(desk.display).paint(frame))
+    pen.drawImage(QPointF(0, 0), FramePainter(desk.display).paint(desk.optics.pictured() or frame))
     pen.restore()
 
 

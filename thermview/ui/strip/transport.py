@@ -9,6 +9,7 @@ import numpy as np
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
 
+from thermview.regions import Statistic
 from thermview.ui.strip.ticks import clock_text
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import icon, label, named, tool
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 SPEEDS = (0.1, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0)
 _LOOP_TIP = "play over and over: all, or what Ctrl and a drag along the time chose"
 _MARK_TIPS = ("previous mark  ( [ )", "next mark  ( ] )")
-STATISTICS = {"max": "highest", "mean": "mean", "min": "lowest"}
+STATISTICS: dict[Statistic, str] = {"max": "highest", "mean": "mean", "min": "lowest"}
 
 
 class TransportRow(QWidget):
