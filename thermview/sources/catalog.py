@@ -54,6 +54,8 @@ def parse_address(address: str) -> tuple[AddressKind, str]:
     UsageError
         An unknown story, or no camera or file named; the message lists what there is.
     """
+    if not address.strip():
+        raise UsageError("no input is named; give a file, camera:0 or simulated:short")
     head, colon, rest = address.partition(":")
     if head == "camera" and colon:
         if not rest.strip():
