@@ -3,6 +3,7 @@
 from thermview.board.packages import body_size_mm
 from thermview.board.parts import Part
 from thermview.board.placement import format_placement, load_placement, parse_placement
+from thermview.board.side import parts_seen, side_seen
 from thermview.board.view import (
     BoardView,
     Landmark,
@@ -28,6 +29,8 @@ __all__ = [
     "parse_landmarks",
     "parse_placement",
     "part_outline_px",
+    "parts_seen",
     "save_landmarks",
+    "side_seen",
     "view_of",
 ]

@@ -85,11 +85,14 @@ class BoardView:
         A pixel's size on the board at the middle of the landmarks (root of its area).
     residual_mm : float
         Root mean square misfit of the landmarks on the board; 0 with just four.
+    centre_mm : (float, float)
+        The middle of the landmarks.
     """
 
     matrix: Floats
     mm_per_px: float
     residual_mm: float
+    centre_mm: tuple[float, float] = (0.0, 0.0)
 
     def board_to_pixel(self, board_mm: ArrayLike) -> Floats:
         """Map points, shape (…, 2), mm on the board to pixels."""
@@ -116,7 +119,7 @@ def view_of(matrix: Floats, at_board_mm: Sequence[float], residual_mm: float = 0
     around = np.array([[x + 0.5, y], [x - 0.5, y], [x, y + 0.5], [x, y - 0.5]])
     right, left, up, down = _map(matrix, around)
     (a, b), (c, d) = right - left, up - down
-    return BoardView(matrix, 1.0 / math.sqrt(abs(a * d - b * c)), residual_mm)
+    return BoardView(matrix, 1.0 / math.sqrt(abs(a * d - b * c)), residual_mm, (x, y))
 
 
 def fit_homography(landmarks: Sequence[Landmark]) -> BoardView:

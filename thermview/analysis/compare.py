@@ -1,0 +1,346 @@
+"""Against a known-good board: which parts dissipate less or more than they should.
+
+Both recordings come onto one clock (time since power-on) and one plane (the board's), are explained
+by one model of heat with each part's power free on both boards, and are compared part by part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.compare_align import Aligned, Aligner, View
+from thermview.analysis.compare_fit import JointFit
+from thermview.analysis.compare_plane import Plane, Subject, highpass, mapped
+from thermview.analysis.compare_templates import NARROW
+from thermview.analysis.compare_time import Courses, WarmUp, find_power_on, warm_up
+from thermview.analysis.compare_verdict import (
+    ALIKE,
+    OUT_OF_VIEW,
+    UNREADABLE,
+    Limits,
+    verdicts,
+    weigh,
+)
+from thermview.analysis.heat_model import SEEN
+from thermview.analysis.prepare import Take, gather
+from thermview.board import Landmark, Part, fit_homography, parts_seen, side_seen
+from thermview.errors import InputError
+from thermview.frames import Footage
+
+Floats = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+MOST_FITTED = 200
+"""Of longer lists only the parts that look warmest on either board are fitted."""
+SMALL_PX = 0.25  # a body of fewer pixels shows nothing of its own
+SHINY_SHARE = 0.4  # what shows less of its surroundings' rise is shiny, or heavy
+SHINY_LEAST_K = 1.0
+RING_MM = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Filmed:
+    """One board's recording, read, and how the camera saw the board.
+
+    Attributes
+    ----------
+    take : Take
+    view : View
+    on_s : float or None
+        When the power came on; None: found from the frames.
+    """
+
+    take: Take
+    view: View
+    on_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One subject on both boards.
+
+    Attributes
+    ----------
+    name : str
+    x_mm, y_mm : float
+        Its middle on the plane.
+    rise_good_k, rise_bad_k : float
+        Apparent, mean over the outline, at the end of the time that both recordings have; NaN out
+        of view.
+    power_good_w, power_bad_w : float
+        Dissipated; the good board's is brought to the other's supply level.
+    sigma_w : float
+        Standard uncertainty of their difference, misplacement and neighbours included.
+    verdict : str
+        ``colder``, ``hotter``, ``alike``, ``out of view`` or ``unreadable``.
+    """
+
+    name: str
+    x_mm: float
+    y_mm: float
+    rise_good_k: float
+    rise_bad_k: float
+    power_good_w: float
+    power_bad_w: float
+    sigma_w: float
+    verdict: str
+
+    @property
+    def unusual(self) -> float:
+        """Return the difference in units of its uncertainty; negative is colder."""
+        if not self.sigma_w > 0:
+            return 0.0
+        return (self.power_bad_w - self.power_good_w) / self.sigma_w
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Comparison:
+    """All subjects, and what was found on the way.
+
+    Attributes
+    ----------
+    subjects : tuple of Compared
+        In the order given.
+    level : float
+        The other board's power over the good one's that all warm parts share.
+    on_s : (float, float)
+        When the power came on in each recording.
+    until_s : float
+        Seconds after power-on that both recordings have.
+    aligned : (Aligned, Aligned)
+        The views after refinement.
+    plane : Plane
+    rise_k : ndarray of float32, shape (2, row, column)
+        Both boards' rise on the plane at `until_s`; rows count along +y of the plane.
+    notes : tuple of str
+        What the user should know.
+    """
+
+    subjects: tuple[Compared, ...]
+    level: float
+    on_s: tuple[float, float]
+    until_s: float
+    aligned: tuple[Aligned, Aligned]
+    plane: Plane
+    rise_k: NDArray[np.float32]
+    notes: tuple[str, ...] = ()
+
+    def ranked(self) -> list[Compared]:
+        """Return the subjects, the accused first, then by how unusual they are."""
+        return sorted(
+            self.subjects,
+            key=lambda c: (c.verdict not in ("colder", "hotter"), -abs(c.unusual)),
+        )
+
+
+def compare_boards(
+    good: Footage,
+    bad: Footage,
+    parts: Sequence[Part],
+    landmarks: tuple[Sequence[Landmark], Sequence[Landmark]],
+    *,
+    on_s: tuple[float | None, float | None] = (None, None),
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+) -> Comparison:
+    """Compare two recordings part by part.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        Of both sides; those of the side in view are compared.
+    landmarks : (sequence, sequence)
+        Of the good board's picture and of the other's.
+    on_s :
+        When the power came on in each; None is found from the frames.
+
+    Raises
+    ------
+    InputError
+        Landmarks that fix no view, nothing that warms, too few frames.
+    """
+    fitted = [fit_homography(marks) for marks in landmarks]
+    sides = [side_seen(view) for view in fitted]
+    if sides[0] != sides[1]:
+        raise InputError(
+            f"the landmarks show the good board's {sides[0]} and the other's {sides[1]}; film the "
+            "same side of both, or check the landmarks for swaps"
+        )
+    subjects = [Subject(p.designator, p.outline_mm()) for p in parts_seen(parts, fitted[1])]
+    films = []
+    for footage, marks, view, on in zip((good, bad), landmarks, fitted, on_s, strict=True):
+        places = np.array([m.board_mm for m in marks], dtype=np.float64)
+        seen = View(view.matrix, view.mm_per_px, places)
+        films.append(Filmed(gather(footage, progress), seen, on))
+    return compare(films[0], films[1], subjects, limits=limits)
+
+
+def compare(
+    good: Filmed, bad: Filmed, subjects: Sequence[Subject], *, limits: Limits | None = None
+) -> Comparison:
+    """Compare two boards subject by subject.
+
+    Raises
+    ------
+    InputError
+        Nothing that warms, too few frames, no subject in view of both.
+    """
+    given = (good, bad)
+    films = tuple(settle_power_on(f) for f in given)
+    on_s = tuple(f.on_s or 0.0 for f in films)
+    until_s = min(float(f.take.times_s[-1]) - on for f, on in zip(films, on_s, strict=True))
+    courses = Courses.of_step(max(until_s, 1.0))
+    warm = tuple(warm_up(f.take, on, courses) for f, on in zip(films, on_s, strict=True))
+    seen = [
+        _in_view(s, good.view, good.take.shape) and _in_view(s, bad.view, bad.take.shape)
+        for s in subjects
+    ]
+    inside = [s for s, there in zip(subjects, seen, strict=True) if there]
+    if not inside:
+        raise InputError("no part is in view in both recordings; check the landmarks")
+    plane = Plane.around(inside, max(f.view.mm_per_px for f in films))
+    views = tuple(f.view for f in films)
+    chosen = _promising(inside, plane, warm, views, courses)
+    aligner = Aligner(plane, chosen, courses)
+    aligned = (aligner.refine(good.view, warm[0]), aligner.refine(bad.view, warm[1]))
+    del aligner
+    block = np.stack([_seen(plane, a.view, w) for a, w in zip(aligned, warm, strict=True)])
+    noise_k = max(w.noise_k for w in warm)
+    fitted = JointFit(plane, chosen, courses).fit(block, noise_k)
+    weighed = weigh(fitted, plane, chosen, aligned, noise_k)
+    said = verdicts(fitted.power_w, weighed, limits or Limits())
+    found = {
+        subject.name: (weighed.level * power[0] / SEEN, power[1] / SEEN, sigma / SEEN, verdict)
+        for subject, power, sigma, verdict in zip(
+            chosen, fitted.power_w.T, weighed.sigma_w, said, strict=True
+        )
+    }
+    usual = float(np.median(weighed.sigma_w)) / SEEN
+    listed = []
+    for subject, there in zip(subjects, seen, strict=True):
+        x, y = (float(v) for v in subject.centre_mm)
+        rise_good_k, rise_bad_k = (
+            _rise(subject, a.view, w) for a, w in zip(aligned, warm, strict=True)
+        )
+        where = (subject.name, x, y, rise_good_k, rise_bad_k)
+        if not there:
+            nan = float("nan")
+            listed.append(Compared(*where, nan, nan, nan, OUT_OF_VIEW))
+            continue
+        entry = found.get(subject.name, (0.0, 0.0, usual, ALIKE))
+        verdict = entry[3]
+        if verdict == ALIKE and max(entry[:2]) < 3 * entry[2]:
+            hidden = [_hidden(subject, a.view, w) for a, w in zip(aligned, warm, strict=True)]
+            verdict = UNREADABLE if any(hidden) else ALIKE
+        listed.append(Compared(*where, float(entry[0]), float(entry[1]), float(entry[2]), verdict))
+    rise_k = np.stack(
+        [
+            plane.rectify(w.rise_k[None], a.view.matrix, a.view.mm_per_px)[0]
+            for a, w in zip(aligned, warm, strict=True)
+        ]
+    )
+    return Comparison(
+        tuple(listed),
+        weighed.level,
+        (on_s[0], on_s[1]),
+        until_s,
+        aligned,
+        plane,
+        rise_k,
+        _notes(given, on_s, aligned, weighed.level),
+    )
+
+
+def settle_power_on(film: Filmed) -> Filmed:
+    """Return a film whose power-on is known: as given, else found from the frames."""
+    return film if film.on_s is not None else replace(film, on_s=find_power_on(film.take))
+
+
+def _seen(plane: Plane, view: View, warm: WarmUp) -> NDArray[np.float32]:
+    rectified = plane.rectify(warm.coefficients, view.matrix, view.mm_per_px)
+    return highpass(rectified, NARROW)
+
+
+def _in_view(subject: Subject, view: View, shape: tuple[int, int]) -> bool:
+    """Tell whether all of an outline is in the picture, its outermost pixels left out."""
+    corners = mapped(view.matrix, subject.outline_mm)
+    rows, columns = shape
+    return bool(np.all(corners >= 1.0) and np.all(corners <= [columns - 1.0, rows - 1.0]))
+
+
+def _promising(
+    subjects: list[Subject],
+    plane: Plane,
+    warm: tuple[WarmUp, ...],
+    views: tuple[View, ...],
+    courses: Courses,
+) -> list[Subject]:
+    """Return the subjects worth fitting: all, or of many those that look warmest on a board."""
+    if len(subjects) <= MOST_FITTED:
+        return subjects
+    late = (courses.active[-1] - courses.active[0]).astype(np.float32)
+    shown = [
+        np.tensordot(late, _seen(plane, view, one), 1)
+        for view, one in zip(views, warm, strict=True)
+    ]
+    warmest = cv2.dilate(np.maximum(*shown), np.ones((3, 3), np.uint8))
+    cells = np.floor(plane.cells(np.stack([s.centre_mm for s in subjects]))).astype(int)
+    score = warmest[cells[:, 1], cells[:, 0]]
+    keep = set(np.argsort(-score)[:MOST_FITTED].tolist())
+    return [s for i, s in enumerate(subjects) if i in keep]
+
+
+def _pixels(outline_px: Floats, shape: tuple[int, int]) -> NDArray[np.bool_]:
+    """Return the pixels whose centres an outline holds, or the one under its middle."""
+    mask = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(mask, np.round((outline_px - 0.5) * 16).astype(np.int32), 1, cv2.LINE_8, 4)
+    x, y = np.floor(outline_px.mean(axis=0)).astype(int)
+    if 0 <= y < shape[0] and 0 <= x < shape[1]:
+        mask[y, x] = 1
+    return mask.astype(bool)
+
+
+def _rise(subject: Subject, view: View, warm: WarmUp) -> float:
+    mask = _pixels(mapped(view.matrix, subject.outline_mm), warm.rise_k.shape)
+    return float(warm.rise_k[mask].mean()) if mask.any() else float("nan")
+
+
+def _hidden(subject: Subject, view: View, warm: WarmUp) -> bool:
+    """Tell whether a cold subject could not show its heat: too small, or shiny (or heavy)."""
+    outline_px = mapped(view.matrix, subject.outline_mm)
+    if float(cv2.contourArea(outline_px.astype(np.float32))) < SMALL_PX:
+        return True
+    arms = outline_px - outline_px.mean(axis=0)
+    reach = np.maximum(np.linalg.norm(arms, axis=1, keepdims=True), 1e-6)
+    wider = outline_px + arms / reach * RING_MM / view.mm_per_px
+    inner = _pixels(outline_px, warm.rise_k.shape)
+    ring = _pixels(wider, warm.rise_k.shape) & ~inner
+    if not ring.any() or not inner.any():
+        return False
+    around = float(np.median(warm.rise_k[ring]))
+    return around > SHINY_LEAST_K and float(warm.rise_k[inner].mean()) < SHINY_SHARE * around
+
+
+def _notes(
+    given: tuple[Filmed, ...],
+    on_s: tuple[float, ...],
+    aligned: tuple[Aligned, Aligned],
+    level: float,
+) -> tuple[str, ...]:
+    notes = []
+    for name, film, on, one in zip(("good", "bad"), given, on_s, aligned, strict=True):
+        if film.on_s is None:
+            notes.append(f"{name} board: power-on found from the frames at {on:.2f} s")
+        if not one.view.exact:
+            notes.append(
+                f"{name} board: view refined by {one.moved_mm:.2f} mm, "
+                f"± {one.sigma_mm:.2f} mm remain"
+            )
+    if abs(level - 1) > 0.005:
+        notes.append(f"all parts together dissipate {level:.2f} times the good board's; taken out")
+    return tuple(notes)

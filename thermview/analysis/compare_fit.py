@@ -1,0 +1,172 @@
+"""One heat model for both boards: which subjects dissipate how much, neighbours' heat taken out.
+
+Each subject has one template, shared by both boards: its place's κ, its body's lag and excess are
+fitted to both together, its power to each. Errors of the template are then the same on both
+boards and cancel in their ratio.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.compare_align import nonnegative
+from thermview.analysis.compare_plane import Pictures, Plane, Subject
+from thermview.analysis.compare_templates import Library, usual_excess, usual_lag
+from thermview.analysis.compare_time import Courses
+
+Floats = NDArray[np.float64]
+
+SWEEPS = 2
+FITTED = 40
+"""So many subjects, the warmest, get a template of their own."""
+EXCESS_SPAN = (0.25, 4.0)
+FIRST_KAPPA = 0.009
+PLAIN = 50.0  # energy in units of the noise from which a subject is worth fitting
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fitted:
+    """Powers of all subjects on both boards.
+
+    Attributes
+    ----------
+    power_w : ndarray, shape (2, subject)
+        The good board's, the other's; at an emissivity of 1.
+    columns : ndarray of float32, shape (subject, course, row, column)
+        Templates, K/W.
+    gram : ndarray, shape (subject, subject)
+        Their scalar products.
+    left : ndarray of float32, shape (2, course, row, column)
+        What the model does not explain, K.
+    """
+
+    power_w: Floats
+    columns: Pictures
+    gram: Floats
+    left: Pictures
+
+
+class JointFit:
+    """Fits both boards' coefficients on one plane."""
+
+    def __init__(self, plane: Plane, subjects: Sequence[Subject], courses: Courses) -> None:
+        self.subjects = subjects
+        self.excess = np.array([usual_excess(s.area_m2) for s in subjects])
+        self._usual = self.excess.copy()
+        self.library = Library(plane, courses)
+        start = Library(plane, courses, (FIRST_KAPPA,))
+        self.columns = np.zeros((len(subjects), courses.count, *plane.shape), np.float32)
+        self.cuts = [start.window(s).slices for s in subjects]
+        for at, subject in enumerate(subjects):
+            lag = usual_lag(subject.area_m2)
+            sheet = start.sheet(subject, [lag])[0]
+            shown = start.bodily(subject, lag) * np.float32(self.excess[at])
+            self.columns[at][:, *self.cuts[at]] = sheet + shown
+
+    def fit(self, seen: Pictures, noise_k: float) -> Fitted:
+        """Fit both boards' coefficients, shape (2, course, row, column), high-passed alike."""
+        fitted = self._solve(seen)
+        energy = np.sum(fitted.power_w**2, axis=0) * np.diag(fitted.gram)
+        order = np.argsort(-energy)[:FITTED]
+        chosen = [int(i) for i in order if energy[i] > PLAIN * noise_k**2]
+        sheets = {i: self.library.sheet(self.subjects[i]) for i in chosen}
+        bodies = {i: self.library.body(self.subjects[i]) for i in chosen}
+        for _ in range(SWEEPS):
+            left, power = fitted.left, fitted.power_w
+            for i in chosen:
+                self._suit(i, sheets[i], bodies[i], left, power)
+            fitted = self._solve(seen)
+        return fitted
+
+    def _solve(self, seen: Pictures) -> Fitted:
+        table = self.columns.reshape(len(self.columns), -1)
+        gram = (table @ table.T).astype(np.float64)
+        right = (table @ seen.reshape(2, -1).T).astype(np.float64)
+        power = np.stack([nonnegative(gram, right[:, board]) for board in (0, 1)])
+        left = seen - (power.astype(np.float32) @ table).reshape(seen.shape)
+        return Fitted(power, self.columns, gram, left)
+
+    def _suit(
+        self,
+        i: int,
+        sheet: NDArray[np.float32],
+        body: NDArray[np.float32],
+        left: Pictures,
+        power: Floats,
+    ) -> None:
+        """Choose κ, lag and excess of a subject for both boards; the others' heat taken off."""
+        cut = (slice(None), *self.cuts[i])
+        old = self.columns[i][cut].copy()
+        seen = np.stack([left[b][cut] + np.float32(power[b, i]) * old for b in (0, 1)])
+        flat = seen.reshape(2, len(old), -1)
+        sheets = sheet.reshape(len(sheet), len(old), -1)
+        on_sheet = np.einsum("cmp,bmp->cb", sheets, flat, optimize=True)
+        sheet_size = np.einsum("cmp,cmp->c", sheets, sheets)
+        on_body = np.einsum("bmp,p->bm", flat, body.ravel())
+        sheet_body = np.einsum("cmp,p->cm", sheets, body.ravel())
+        body_size = float(np.sum(body**2))
+        best = (-1.0, 0, self.excess[i], power[:, i])
+        for c, (_, lag) in enumerate(self.library.choices):
+            course = self.library.courses.body[lag]
+            found = _pooled(
+                on_sheet[c],
+                on_body @ course,
+                (
+                    float(sheet_size[c]),
+                    float(sheet_body[c] @ course),
+                    float(course @ course) * body_size,
+                ),
+                (EXCESS_SPAN[0] * self._usual[i], EXCESS_SPAN[1] * self._usual[i]),
+            )
+            if found[0] > best[0]:
+                best = (found[0], c, found[1], found[2])
+        _, c, self.excess[i], watts = best
+        course = self.library.courses.body[self.library.choices[c][1]].astype(np.float32)
+        new = sheet[c] + np.float32(self.excess[i]) * course[:, None, None] * body
+        self.columns[i][cut] = new
+        for b in (0, 1):
+            left[b][cut] = seen[b] - np.float32(watts[b]) * new
+        power[:, i] = watts
+
+
+def _pooled(
+    on_sheet: Floats,
+    on_body: Floats,
+    sizes: tuple[float, float, float],
+    span: tuple[float, float],
+) -> tuple[float, float, Floats]:
+    """Return (explained energy, excess, powers) with one excess for both boards, in turns.
+
+    Parameters
+    ----------
+    on_sheet, on_body : ndarray, shape (2,)
+        Scalar products of each board's pictures with the sheet's template and the body's.
+    sizes :
+        Scalar products of the templates: sheet with itself, with the body, body with itself.
+    span :
+        Least and most excess, K/W.
+    """
+    sheet, both, body = sizes
+    excess = float(np.sqrt(span[0] * span[1]))
+    power = np.zeros(2)
+    for _ in range(4):
+        size = sheet + 2 * excess * both + excess**2 * body
+        power = np.maximum((on_sheet + excess * on_body) / size, 0.0)
+        total = float(power @ power)
+        if total <= 0:
+            return 0.0, excess, power
+        wanted = float(power @ (on_body - power * both)) / (total * body)
+        excess = float(np.clip(wanted, *span))
+    size = sheet + 2 * excess * both + excess**2 * body
+    power = np.maximum((on_sheet + excess * on_body) / size, 0.0)
+    return float(2 * power @ (on_sheet + excess * on_body) - power @ power * size), excess, power
+
+
+def local(picture: NDArray[np.float32], cells: float) -> NDArray[np.float32]:
+    """Return a picture's mean around each cell."""
+    return np.asarray(cv2.GaussianBlur(picture, (0, 0), cells), dtype=np.float32)

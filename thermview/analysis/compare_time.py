@@ -1,0 +1,192 @@
+"""Both recordings on one clock: when the power came on, and few pictures for a whole warm-up.
+
+All answers to a step of power lie close to a handful of courses over time (`responses`). Each
+recording is projected on the same courses at its own frames' times, by least squares beside its
+own offsets, so that start, rate and breaks by the shutter drop out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.prepare import Take
+from thermview.analysis.responses import Drive, one_pole
+from thermview.analysis.waveform import step_at
+from thermview.errors import InputError
+
+Floats = NDArray[np.float64]
+Pictures = NDArray[np.float32]
+
+COURSES = 4
+KEPT = 3e-3
+STEP_S = 0.16
+BEFORE_S = 2.0
+LEAST_AFTER_S = 3.0
+SEARCH_LAGS_S = (0.15, 0.6, 2.5, 10.0, 40.0)
+SEARCH_SPOTS = 60
+SHOWN_S = 1.0  # rises are read over the last second that both recordings have
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Courses:
+    """Time courses that span every answer to a step of power at time 0.
+
+    Attributes
+    ----------
+    times_s : ndarray, shape (time,)
+    active : ndarray, shape (time, course)
+        Orthonormal, and orthogonal to a constant.
+    sheet : ndarray, shape (lag, course, rate)
+    body : ndarray, shape (lag, course)
+        Answers of sheet and body (see `Drive`) in the courses.
+    """
+
+    times_s: Floats
+    active: Floats
+    sheet: Floats
+    body: Floats
+
+    @classmethod
+    def of_step(cls, after_s: float) -> Courses:
+        """Return the courses of a step, from a moment before it to `after_s` after it."""
+        times_s = np.arange(-BEFORE_S, after_s, STEP_S)
+        drive = Drive.of(step_at(times_s, np.zeros(1))[:, 0], times_s)
+        answers = np.concatenate([drive.sheet[0], drive.sheet[2], drive.body.T], axis=1)
+        answers = answers / np.maximum(np.linalg.norm(answers, axis=0), 1e-12)
+        left = answers - answers.mean(axis=0)
+        found, size, _ = np.linalg.svd(left, full_matrices=False)
+        active = found[:, size > KEPT * size[0]][:, :COURSES]
+        sheet = np.einsum("tm,ltr->lmr", active, drive.sheet)
+        return cls(times_s, active, sheet, drive.body @ active)
+
+    @property
+    def count(self) -> int:
+        """Return how many courses there are."""
+        return int(self.active.shape[1])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WarmUp:
+    """A recording in few pictures.
+
+    Attributes
+    ----------
+    coefficients : ndarray of float32, shape (course, row, column)
+        K.
+    noise_k : float
+        Of a coefficient.
+    before_k : ndarray of float32, shape (row, column), or None
+        Mean picture before power, K from any zero; None where none was recorded.
+    before_noise_k : float
+        What noise is left in it.
+    rise_k : ndarray of float32, shape (row, column)
+        Over the picture before power, at the end of the time that both recordings have.
+    """
+
+    coefficients: Pictures
+    noise_k: float
+    before_k: NDArray[np.float32] | None
+    before_noise_k: float
+    rise_k: NDArray[np.float32]
+
+
+def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
+    """Project a recording on the courses, its clock's zero at the power's coming on.
+
+    Raises
+    ------
+    InputError
+        Too little was filmed with the power on.
+    """
+    since_s = take.times_s - on_s
+    until_s = float(courses.times_s[-1])
+    kept = since_s <= until_s + STEP_S
+    since_s, pictures, segment = since_s[kept], take.rise_k[kept], take.segment[kept]
+    if int(np.count_nonzero(since_s > 0)) < 2 * courses.count:
+        raise InputError(
+            f"only {np.count_nonzero(since_s > 0)} frames after the power came on at {on_s:.1f} s; "
+            "film some ten seconds more, or give the right time"
+        )
+    table = [np.interp(since_s, courses.times_s, course) for course in courses.active.T]
+    table += [(segment == s).astype(np.float64) for s in np.unique(segment)]
+    solve = np.linalg.pinv(np.stack(table, axis=1), rcond=1e-4)[: courses.count]
+    flat = pictures.reshape(len(pictures), -1)
+    found = (solve.astype(np.float32) @ flat).reshape(courses.count, *pictures.shape[1:])
+    gain = float(np.sqrt(np.mean(np.sum(solve**2, axis=1))))
+    before = pictures[since_s < 0.0]
+    late = pictures[since_s > since_s[-1] - SHOWN_S].mean(axis=0)
+    if len(before) == 0:
+        rise_k = late - pictures[0]
+        return WarmUp(found, gain * take.noise_k, None, 0.0, rise_k)
+    zero = before.mean(axis=0)
+    left_k = take.noise_k / np.sqrt(len(before))
+    return WarmUp(found, gain * take.noise_k, take.first_k + zero, left_k, late - zero)
+
+
+def find_power_on(take: Take) -> float:
+    """Find when a board began to warm, s: the step that best explains its quickest spots.
+
+    Every spot's curve is explained by bodies of several lags that are fed from one moment on;
+    the moment that leaves least over all spots is taken, to a fraction of a frame's time.
+
+    Raises
+    ------
+    InputError
+        Nothing in the picture warms.
+    """
+    curves = _quick_spots(take)
+    times_s = take.times_s
+    idle = [(take.segment == s).astype(np.float64) for s in np.unique(take.segment)]
+    idle.append(times_s - times_s.mean())
+    base, _ = np.linalg.qr(np.stack(idle, axis=1))
+    curves = curves - base @ (base.T @ curves)
+    frame_s = float(np.median(np.diff(times_s)))
+
+    def left(on_s: float) -> float:
+        course = step_at(times_s, np.array([on_s]))
+        many = np.repeat(course, len(SEARCH_LAGS_S), axis=1)
+        answers = one_pole(many, times_s, 1.0 / np.array(SEARCH_LAGS_S))
+        answers = answers / np.maximum(np.linalg.norm(answers, axis=0), 1e-12)
+        answers = answers - base @ (base.T @ answers)
+        span, size, _ = np.linalg.svd(answers, full_matrices=False)
+        span = span[:, size > 1e-4 * size[0]]
+        over = np.sum(curves**2, axis=0) - np.sum((span.T @ curves) ** 2, axis=0)
+        return float(np.log(np.maximum(over, 0.5 * len(curves))).sum())
+
+    first, last = times_s[0] + 2 * frame_s, times_s[-1] - LEAST_AFTER_S
+    best = float(first)
+    for reach, step in ((None, 6.0), (8.0, 2.0), (3.0, 0.5)):
+        low, high = (
+            (first, last) if reach is None else (best - reach * frame_s, best + reach * frame_s)
+        )
+        tried = np.arange(max(first, low), max(min(last, high), first) + 1e-9, step * frame_s)
+        best = float(tried[int(np.argmin([left(on_s) for on_s in tried]))])
+    return best
+
+
+def _quick_spots(take: Take) -> Floats:
+    """Return curves of the spots that change most within a second, in units of their noise."""
+    rows, columns = take.shape
+    small = (max(1, columns // 2), max(1, rows // 2))
+    spots = [cv2.resize(p, small, interpolation=cv2.INTER_AREA).ravel() for p in take.rise_k]
+    curves = np.stack(spots).astype(np.float32)
+    curves -= np.median(curves, axis=1, keepdims=True)
+    frame_s = float(np.median(np.diff(take.times_s)))
+    second = int(np.clip(round(1.0 / frame_s), 1, len(curves) // 4))
+    sums = np.cumsum(curves, axis=0)
+    means = (sums[second:] - sums[:-second]) / second
+    change = np.abs(means[second:] - means[:-second]).max(axis=0)
+    pick = np.argsort(change)[-SEARCH_SPOTS:]
+    chosen = curves[:, pick].astype(np.float64)
+    noise = 1.05 * np.median(np.abs(np.diff(chosen, axis=0)), axis=0)
+    usual = float(np.median(change))
+    if float(change[pick[-1]]) < 6 * max(usual, 1e-9) and usual > 0:
+        raise InputError(
+            f"nothing in {take.times_s[-1] - take.times_s[0]:.0f} s of this recording warms "
+            "suddenly; give the time when the power came on"
+        )
+    return np.asarray(chosen / np.maximum(noise, 1e-6))
