@@ -1,0 +1,140 @@
+"""Which stretch of a session is looked at, how it is thinned, and the answer from it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from thermview.frames import Frame, Mark, MarkKind, Scale, SourceInfo, SupplyLog
+from thermview.paths import sample_recordings
+from thermview.session.boards import board_of
+from thermview.session.finding import (
+    AFTER_S,
+    BEFORE_S,
+    Lack,
+    Window,
+    find,
+    power_cycle,
+    window_of,
+    with_expected,
+)
+from thermview.session.stretch import MOST, Stretch
+from thermview.sources import OpenOptions, open_footage
+
+
+class Film:
+    """Frames of noise; the supply is on in the given intervals."""
+
+    def __init__(self, seconds: float, on_s: list[tuple[float, float]], rate_hz: float = 5) -> None:
+        self.info = SourceInfo(
+            name="invented",
+            address="invented",
+            width_px=8,
+            height_px=6,
+            scale=Scale(0.01),
+            live=True,
+            start_time=datetime(2026, 1, 1, tzinfo=UTC),
+        )
+        self.times_s = np.arange(0.0, seconds, 1 / rate_hz)
+        self.first = 0
+        self.marks: tuple[Mark, ...] = ()
+        log_s = np.arange(0.0, seconds, 0.1)
+        volts = np.zeros(len(log_s))
+        for start, end in on_s:
+            volts[(log_s >= start) & (log_s < end)] = 5.0
+        self.supply: SupplyLog | None = SupplyLog(log_s, volts, volts / 10)
+        self.held: set[int] = set()
+        self.frozen: set[int] = set()
+
+    def __len__(self) -> int:
+        return len(self.times_s)
+
+    def frame(self, number: int) -> Frame:
+        source = number - 1 if number in self.frozen else number
+        counts = np.random.default_rng(source).integers(29000, 30000, (6, 8)).astype(np.uint16)
+        held = number in self.held
+        return Frame(counts, float(self.times_s[number]), number, self.info.scale, held)
+
+    def close(self) -> None:
+        pass
+
+
+def test_the_newest_cycle_of_the_power_is_looked_at() -> None:
+    film = Film(300.0, [(30.0, 60.0), (100.0, 120.0), (120.5, 250.0)])
+    window = window_of(film, ())
+    assert isinstance(window, Window)
+    # the gap of half a second at 120 s begins nothing new
+    assert window.power_on_s == pytest.approx(100.0, abs=0.11)
+    assert window.start_s == pytest.approx(100.0 - BEFORE_S, abs=0.11)
+    assert window.end_s == pytest.approx(100.0 + AFTER_S, abs=0.11)
+
+
+def test_marks_of_the_power_decide_where_they_are_newer() -> None:
+    film = Film(100.0, [(10.0, 20.0)])
+    marks = [Mark(50.0, MarkKind.POWER_ON), Mark(70.0, MarkKind.POWER_OFF)]
+    window = window_of(film, marks)
+    assert window == Window(30.0, 70.0, 50.0, marked=True)
+    film.supply = None
+    assert window_of(film, marks) == window
+    assert power_cycle((), None) is None
+
+
+def test_what_is_lacking_is_told() -> None:
+    assert window_of(Film(4.0, []), ()) is Lack.NOT_ENOUGH
+    assert window_of(Film(31.0, [(30.0, 99.0)]), ()) is Lack.NOT_ENOUGH
+    assert window_of(Film(40.0, [(0.0, 99.0)]), ()) is Lack.NO_BASELINE
+    film = Film(40.0, [])
+    film.supply = None
+    assert window_of(film, [Mark(0.2, MarkKind.POWER_ON)]) is Lack.NO_BASELINE
+    film.info = replace(film.info, scale=Scale(1.0, relative=True))
+    assert window_of(film, ()) is Lack.BRIGHTNESS
+
+
+def test_off_for_ten_seconds_then_on_gives_a_baseline() -> None:
+    window = window_of(Film(60.0, [(0.0, 20.0), (30.0, 99.0)]), ())
+    assert isinstance(window, Window)
+    assert window.power_on_s == pytest.approx(30.0, abs=0.11)
+
+
+def test_a_pulsed_supply_is_known_by_its_log() -> None:
+    window = window_of(Film(60.0, [(t, t + 1.0) for t in np.arange(5.0, 60.0, 2.0)]), ())
+    assert isinstance(window, Window)
+    assert window.period_s == pytest.approx(2.0, abs=0.02)
+    assert window.power_on_s == pytest.approx(5.0, abs=0.11)
+
+
+def test_a_long_stretch_is_thinned_by_averaging() -> None:
+    film = Film(1000.0, [], rate_hz=10.0)
+    film.held, film.frozen = {31}, {2005}
+    stretch = Stretch(film, 0.0, 1000.0)
+    assert len(stretch) <= MOST
+    group = len(film) // len(stretch)
+    frames = [film.frame(n) for n in range(40 * group, 41 * group)]
+    mean = np.mean([frame.counts for frame in frames], axis=0)
+    np.testing.assert_allclose(stretch.frame(40).counts, mean, rtol=1e-6)
+    assert stretch.times_s[40] == pytest.approx(np.mean([f.time_s for f in frames]))
+    assert stretch.frame(31 // group).held
+    assert stretch.frame(2005 // group).held
+    assert not stretch.frame(40).held
+
+
+def test_the_worked_example_is_answered_from_its_window() -> None:
+    path = sample_recordings() / "short.h5"
+    footage = open_footage(str(path), OpenOptions())
+    try:
+        window = window_of(footage, footage.marks)
+        assert isinstance(window, Window)
+        told: list[tuple[int, int]] = []
+        located = find(footage, board_of(footage, path), window, lambda *step: told.append(step))
+    finally:
+        footage.close()
+    assert located.heated
+    assert located.suspects[0].part == "C12"
+    assert told[-1][1] == len(Stretch(footage, window.start_s, window.end_s))
+    expected = with_expected(located, {"C12"})
+    assert expected.suspects[-1].part == "C12"
+    assert expected.suspects[-1].expected
+    assert [s.rank for s in expected.suspects] == list(range(1, len(expected.suspects) + 1))

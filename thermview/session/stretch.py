@@ -1,0 +1,90 @@
+"""A stretch of footage, thinned by averaging, so that its analysis is bounded in memory."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.frames import Footage, Frame, Mark, SourceInfo, SupplyLog
+
+MOST_BYTES = 72 * 2**20
+"""Of pictures in single precision; the analysis holds a few times as much."""
+FEWEST, MOST = 60, 400
+FROZEN_SHARE = 0.9
+"""Of the pixels alike in two frames: the camera showed the same picture twice."""
+
+
+class Stretch:
+    """Footage between two moments; each of its frames is the mean of equally many.
+
+    A group in which the picture was held, by the shutter or frozen, is held as a whole: what
+    comes after it may have another offset.
+
+    Parameters
+    ----------
+    footage : Footage
+        Stays open and the caller's.
+    start_s, end_s : float
+        Of the stretch.
+    """
+
+    def __init__(self, footage: Footage, start_s: float, end_s: float) -> None:
+        times_s = footage.times_s
+        low, high = np.searchsorted(times_s, (start_s, end_s + 1e-9))
+        numbers = np.arange(max(int(low), footage.first), int(high))
+        self._footage = footage
+        self._start_s, self._end_s = start_s, end_s
+        room = MOST_BYTES // (4 * footage.info.width_px * footage.info.height_px)
+        group = -(-len(numbers) // int(np.clip(room, FEWEST, MOST))) or 1
+        whole = len(numbers) // group * group
+        self._numbers: NDArray[Any] = numbers[:whole].reshape(-1, group)
+        self.times_s: NDArray[np.float64] = times_s[self._numbers].mean(axis=1)
+        self.first = 0
+
+    @property
+    def info(self) -> SourceInfo:
+        """Return the footage's."""
+        return self._footage.info
+
+    @property
+    def supply(self) -> SupplyLog | None:
+        """Return the supply's log in the stretch, with one reading before it."""
+        log = self._footage.supply
+        if log is None or not len(log):
+            return None
+        low, high = np.searchsorted(log.time_s, (self._start_s, self._end_s))
+        cut = slice(max(int(low) - 1, 0), int(high) + 1)
+        return SupplyLog(log.time_s[cut], log.voltage_v[cut], log.current_a[cut])
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        """Return the marks in the stretch."""
+        return tuple(m for m in self._footage.marks if self._start_s <= m.time_s <= self._end_s)
+
+    def __len__(self) -> int:
+        return len(self.times_s)
+
+    def frame(self, number: int) -> Frame:
+        """Return the mean of a group of frames; see `Footage`."""
+        frames = [self._footage.frame(int(n)) for n in self._numbers[number]]
+        time_s = float(self.times_s[number])
+        first = frames[0]
+        held = any(frame.held for frame in frames) or _frozen(frames)
+        if len(frames) == 1 or held:
+            return Frame(first.counts, time_s, number, first.scale, held)
+        total = np.zeros(first.shape, np.float32)
+        for frame in frames:
+            total += frame.counts
+        total *= np.float32(1.0 / len(frames))
+        return Frame(total, time_s, number, first.scale)
+
+    def close(self) -> None:
+        """Do nothing: the footage is the caller's."""
+
+
+def _frozen(frames: list[Frame]) -> bool:
+    coarse = [frame.counts[::4, ::4] for frame in frames]
+    return any(float(np.mean(one == other)) > FROZEN_SHARE for one, other in pairwise(coarse))
