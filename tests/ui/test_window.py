@@ -112,15 +112,19 @@ def test_from_the_empty_window_to_the_exported_curve(
 
 
 def test_another_programs_recording(qtbot: QtBot, main_window: MainWindow, samples: Path) -> None:
-    """The part that its placement list names at the largest rise is the one that was shorted."""
+    """The part that its placement list names is the one that was shorted: at once by its rise."""
     desk = main_window.desk
     open_and_wait(qtbot, main_window, str(samples / "ramp-strong.h5"))
     assert desk.session is not None
     assert desk.board is not None
     desk.to_end()
-    main_window.findings.refresh()
-    assert main_window.findings.rises[0].name == "C8"  # truth.json beside the recording
-    assert "not yet proof" in main_window.findings.note.text().lower()
+    panel = main_window.findings
+    panel.refresh()
+    assert panel.rises[0].name == "C8"  # truth.json beside the recording
+    assert "not yet proof" in panel.note.text().lower()
+    qtbot.waitUntil(lambda: bool(panel.rows), timeout=30_000)  # and then by its heat
+    assert panel.rows[0].name == "C8"
+    assert "proof" not in panel.note.text()
 
 
 def test_each_bench_action_has_a_key_of_its_own(

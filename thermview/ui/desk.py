@@ -26,11 +26,12 @@ from thermview.session.boards import Board
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.display import Display
+from thermview.ui.finding import Findings
 from thermview.ui.keeping import Keeping
 from thermview.ui.opening import Opened, open_address, remember, zero_before_power
 from thermview.ui.optics import Optics
 from thermview.ui.settings import Settings
-from thermview.ui.tasks import Task, Working
+from thermview.ui.tasks import SHUT_S, Task, Working
 from thermview.ui.theme import tokens
 
 TICK_MS = 33
@@ -87,6 +88,7 @@ class Desk(Working):
         self._seen = _Seen()
         self.keeping = Keeping(self)
         self.optics = Optics(self)
+        self.findings = Findings(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -114,6 +116,7 @@ class Desk(Working):
         if self.session is None:
             return
         self.remember()
+        self.findings.end()
         session, self.session = self.session, None
         self.player = Player(_NoFilm())
         self.opened = self.board = self.shown = None
@@ -130,6 +133,7 @@ class Desk(Working):
         """Close everything at the end of the program; waits until it is closed."""
         self._timer.stop()
         self.close_session()
+        self.findings.finish(SHUT_S)
         self.finish_tasks()
 
     def remember(self) -> None:
@@ -152,6 +156,7 @@ class Desk(Working):
         self.set_triggers(opened.triggers)
         self.keeping.begin()
         self.optics.begin()
+        self.findings.begin()
         opened.session.start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -409,8 +414,10 @@ class Desk(Working):
         self.curves_changed.emit()
 
     def undo(self) -> None:
-        """Take the last change of the regions back."""
-        if not self.optics.undo():
+        """Take the last change of the regions, the scene or what is meant to be warm back."""
+        if self.findings.can_undo:
+            self.findings.undo()
+        elif not self.optics.undo():
             self.document.undo()
 
     def redo(self) -> None:
@@ -447,6 +454,7 @@ class Desk(Working):
         alive = {r.id for r in current.regions} | {d.id for d in current.differences}
         for gone in [key for key in self._slots if key not in alive]:
             del self._slots[gone]
+        self.findings.forget_undo()
         if self.session is not None:
             self.session.set_regions(current)
             self._follow_names(current)

@@ -1,25 +1,60 @@
-"""The findings: for now the plainest one, where the picture has risen most since the zero."""
+"""The findings: which parts heat, how much, how sure; else where it has risen most."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QTimer
-from PySide6.QtGui import QFont
-from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem
+from PySide6.QtCore import QPoint, QTimer
+from PySide6.QtGui import QFont, QResizeEvent
+from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu
 
 from thermview.analysis.largest_rise import Rise, largest_place, rises_of_outlines
+from thermview.analysis.locate import Located
+from thermview.analysis.nature import Nature
 from thermview.board import part_outline_px
 from thermview.regions import Line, Spot
 from thermview.session.boards import Board
+from thermview.session.finding import Lack
 from thermview.ui.desk import Desk
+from thermview.ui.panels.finding_rows import (
+    ROW_ROLE,
+    FindingDelegate,
+    Row,
+    row_of_place,
+    row_of_suspect,
+)
 from thermview.ui.theme import tokens
-from thermview.ui.widgets import column, label, named, row
+from thermview.ui.widgets import column, label, named, row, tool
 
 MOST = 8
 REFRESH_MS = 500
 SURE = 5.0  # a rise within so many times the picture's noise is not listed
-NOT_PROOF = "Not yet proof of a source: heat spreads, and shiny metal mirrors warm things."
+NOT_PROOF = (
+    "Largest rise only, not yet proof of a source: heat spreads, and shiny metal mirrors warm "
+    "things."
+)
+ZERO_FIRST = "Press zero now while nothing heats; rises count from there."
+NO_POWER = (
+    "No power seen yet. Hold still, switch on and press P if no supply is read: parts are named "
+    "some seconds later."
+)
+RUNNING = (
+    "The board was running when this began: there is nothing to compare with. Switch it off for "
+    "ten seconds, then on."
+)
+NOTHING = "Nothing in view warms beyond noise, drift and reflections."
+MAYBE_RUNNING = " If the board was running from the start, switch it off for ten seconds, then on."
+ONLY_EXPECTED = "Only what is meant to be warm heats."
+NO_PARTS = "Without a placement list and matching points no part can be named."
+ORIGIN_WORDS = {
+    "given": "your mark",
+    "marked": "your mark",
+    "supply log": "the supply",
+    "frames": "the pictures",
+}
 
 
 def noise_of(rise_k: NDArray[np.float32]) -> float:
@@ -39,7 +74,7 @@ def board_outlines(board: Board) -> dict[str, NDArray[np.float64]]:
 
 
 class FindingsPanel(QFrame):
-    """Parts (or regions and the place) in the order of their rise; a click flies there."""
+    """What heats, ranked, with watts and evidence; until then the largest rises. A click flies."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__()
@@ -47,17 +82,23 @@ class FindingsPanel(QFrame):
         self._desk = desk
         self._outlines: dict[str, NDArray[np.float64]] = {}
         self.rises: list[Rise] = []
-        self.heading = label("largest rise since the zero", "findingsHeading", "heading")
-        self.heading.setToolTip("mean rise of each part's pixels at the shown moment")
+        self.rows: list[Row] = []
+        self.heading = label("findings", "findingsHeading", "heading")
         self.when = label("", "findingsWhen", "small")
+        self.cancel = tool("close", "findingsCancel", desk.findings.cancel, tip="stop looking")
+        self.again = tool("refresh", "findingsAgain", desk.findings.again, tip="look again")
         self.list = named(QListWidget(), "findingsList")
+        self.list.setItemDelegate(FindingDelegate(self.list))
+        self.list.setVerticalScrollMode(QListWidget.ScrollMode.ScrollPerPixel)
+        self.list.setWordWrap(True)
+        self.list.setMouseTracking(True)
         self._fonts = [QFont(self.font()), QFont(self.font())]
         self._fonts[0].setPixelSize(tokens().large)
         self._fonts[1].setPixelSize(tokens().body)
-        self.hint = label("", "findingsHint", "dim", wrap=True)
-        self.note = label(NOT_PROOF, "findingsNote", "small", wrap=True)
+        self.hint = label("", "findingsHint", wrap=True)
+        self.note = label("", "findingsNote", "small", wrap=True)
         layout = column(self, margin=tokens().space)
-        layout.addLayout(row(self.heading, None, self.when))
+        layout.addLayout(row(self.heading, None, self.when, self.cancel, self.again))
         layout.addWidget(self.hint)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.note)
@@ -69,7 +110,13 @@ class FindingsPanel(QFrame):
         desk.session_changed.connect(self._another)
         for signal in (desk.frame_shown, desk.scale_changed, desk.regions_changed):
             signal.connect(self._mark_stale)
+        desk.findings.changed.connect(self.refresh)
+        desk.findings.progressed.connect(self._say_when)
+        desk.findings.chosen_changed.connect(self._show_chosen)
         self.list.itemClicked.connect(lambda item: self._go(self.list.row(item)))
+        self.list.itemActivated.connect(lambda item: self._go(self.list.row(item)))
+        self.list.setContextMenuPolicy(self.contextMenuPolicy().CustomContextMenu)
+        self.list.customContextMenuRequested.connect(self._menu)
         self._another()
 
     def _another(self) -> None:
@@ -81,27 +128,128 @@ class FindingsPanel(QFrame):
         self._stale = True
 
     def _refresh_stale(self) -> None:
-        if self._stale and self.isVisible():
+        if self._stale and self.isVisible() and not self._answered:
             self.refresh()
 
+    @property
+    def _answered(self) -> Located | None:
+        """Return the answer, where there is one that says something of parts."""
+        located = self._desk.findings.located
+        if located is None or (self._desk.board is None and not located.elsewhere):
+            return None
+        return located
+
     def refresh(self) -> None:
-        """Rank what is seen at the shown moment."""
+        """Show what is known now."""
         self._stale = False
+        located = self._answered
+        if located is None:
+            self._show_rises()
+        else:
+            self._show_answer(located)
+        self._say_when()
+
+    # ---- the answer ----------------------------------------------------------------------
+
+    def _show_answer(self, located: Located) -> None:
+        board = self._desk.board
+        known = {p.designator: p for p in board.parts} if board is not None else {}
+        rows = []
+        for suspect in located.suspects:
+            part = known.get(suspect.part)
+            what = f"{part.value} {part.package}".strip() if part is not None else ""
+            rows.append(row_of_suspect(suspect, what))
+        places = [row_of_place(place) for place in located.elsewhere]
+        unexplained = [*(r for r in rows if not r.expected), *places]
+        ordered = [*unexplained, *(r for r in rows if r.expected)]
+        self._list_rows([replace(r, rank=n) for n, r in enumerate(ordered, start=1)])
+        heats = any(r.nature is Nature.HEATING for r in unexplained)
+        self.hint.setText(self._verdict(located, heats=heats))
+        self.hint.setVisible(bool(self.hint.text()))
+        self.note.setText(". ".join(note[:1].upper() + note[1:] for note in located.notes))
+        self.note.setVisible(bool(located.notes))
+        self.rises = []
+
+    def _verdict(self, located: Located, *, heats: bool) -> str:
+        if not located.heated:
+            return NOTHING + (MAYBE_RUNNING if located.power_on_from in ("", "frames") else "")
+        return "" if heats else ONLY_EXPECTED
+
+    def _list_rows(self, rows: list[Row]) -> None:
+        self.heading.setText("findings")
+        self.heading.setToolTip(
+            "dissipated power by the heat equation, timed against the supply; not the hottest pixel"
+        )
+        if rows == self.rows:
+            return
+        self.rows = rows
+        self.list.clear()
+        for found in rows:
+            item = QListWidgetItem(self.list)
+            item.setData(ROW_ROLE, found)
+            item.setText(f"{found.rank} {found.name} {found.power} {found.nature_words}")
+            item.setToolTip(found.tip)
+        self._show_chosen()
+
+    def _show_chosen(self) -> None:
+        chosen = self._desk.findings.chosen
+        blocked = self.list.blockSignals(True)
+        names = [found.part for found in self.rows]
+        if chosen and chosen in names:
+            self.list.setCurrentRow(names.index(chosen))
+        elif self.rows:
+            self.list.setCurrentRow(-1)
+        self.list.blockSignals(blocked)
+
+    def _say_when(self) -> None:
+        findings = self._desk.findings
+        looking = not math.isnan(findings.done)
+        self.cancel.setVisible(looking)
+        located = self._answered
+        self.again.setVisible(not looking and self._desk.session is not None and bool(located))
+        frame = self._desk.shown
+        if looking and located is None:
+            share = f" {100 * findings.done:.0f} %" if findings.done < 0.97 else ""
+            words = f"looking for what heats …{share}"
+        elif located is not None and located.power_on_s is not None and located.power_on_from:
+            origin = ORIGIN_WORDS.get(located.power_on_from, located.power_on_from)
+            words = f"power on at {located.power_on_s:.1f} s, by {origin}"
+        elif located is None and frame is not None:
+            words = f"at {frame.time_s:.1f} s"
+        else:
+            words = ""
+        self.when.setText(words)
+
+    # ---- until there is one --------------------------------------------------------------
+
+    def _show_rises(self) -> None:
         desk = self._desk
+        self.rows = []
+        self.heading.setText("largest rise since the zero")
+        self.heading.setToolTip("mean rise of each part's pixels at the shown moment")
         frame = desk.shown
         if frame is None or desk.display.baseline_k is None:
-            self._show([], "Press zero now while nothing heats; rises count from there.")
-            self.when.setText("")
+            self._list_rises([], self._lack_words() or ZERO_FIRST)
             return
-        self.when.setText(f"at {frame.time_s:.1f} s")
         if frame.held:
             return  # the shutter's picture says nothing new
         rise_k = desk.display.rise_k(frame)
         least = SURE * noise_of(rise_k)
-        self._show(
-            [r for r in self._ranked(rise_k) if r.rise_k > least][:MOST],
-            f"Nothing has risen above the noise ({desk.display.difference_text(least)}).",
-        )
+        rises = [r for r in self._ranked(rise_k) if r.rise_k > least][:MOST]
+        none = f"Nothing has risen above the noise ({desk.display.difference_text(least)})."
+        self._list_rises(rises, self._lack_words() or ("" if rises else none))
+
+    def _lack_words(self) -> str:
+        findings, session = self._desk.findings, self._desk.session
+        if session is None:
+            return ""
+        if findings.trouble:
+            return f"What heats cannot be told: {findings.trouble}."
+        if findings.lack is Lack.NO_BASELINE:
+            return RUNNING
+        if findings.lack is Lack.NOT_ENOUGH and session.is_live:
+            return NO_POWER
+        return NO_PARTS if findings.lack is None and self._desk.board is None else ""
 
     def _ranked(self, rise_k: NDArray[np.float32]) -> list[Rise]:
         place = largest_place(rise_k, "hottest place")
@@ -116,11 +264,12 @@ class FindingsPanel(QFrame):
             ranked = rises_of_outlines(rise_k, {n: _corners(s.bounds()) for n, s in areas})
         return ranked if self._outlines or place is None else [place, *ranked]
 
-    def _show(self, rises: list[Rise], otherwise: str) -> None:
+    def _list_rises(self, rises: list[Rise], hint: str) -> None:
         display = self._desk.display
         self.rises = rises
-        self.hint.setText(otherwise)
-        self.hint.setVisible(not rises)
+        self.hint.setText(hint)
+        self.hint.setVisible(bool(hint))
+        self.note.setText(NOT_PROOF)
         self.note.setVisible(bool(rises))
         while self.list.count() > len(rises):
             self.list.takeItem(self.list.count() - 1)
@@ -128,6 +277,7 @@ class FindingsPanel(QFrame):
             if place >= self.list.count():
                 self.list.addItem(QListWidgetItem())
             item = self.list.item(place)
+            item.setData(ROW_ROLE, None)
             item.setText(f"{place + 1}   {rise.name}   {display.difference_text(rise.rise_k)}")
             item.setFont(self._fonts[min(place, 1)])
             item.setToolTip(self._tip(rise))
@@ -139,11 +289,35 @@ class FindingsPanel(QFrame):
         what = f"{part.value} {part.package}".strip() if part is not None else ""
         return f"{rise.name} {what}\nhottest pixel: column {rise.x_px:.0f}, row {rise.y_px:.0f}"
 
+    # ---- mouse ---------------------------------------------------------------------------
+
     def _go(self, place: int) -> None:
+        if self.rows:
+            found = self.rows[place]
+            self._desk.findings.choose(found.part, fly=False)
+            self._desk.flown_to.emit(found.x_px, found.y_px)
+            return
         rise = self.rises[place]
         self._desk.flown_to.emit(rise.x_px, rise.y_px)
         regions = self._desk.document.current.regions
         self._desk.select([r.id for r in regions if r.name == rise.name])
+
+    def _menu(self, at: QPoint) -> None:
+        item = self.list.itemAt(at)
+        found = self.rows[self.list.row(item)] if item is not None and self.rows else None
+        if found is None or not found.part:
+            return
+        menu = QMenu(self)
+        menu.setObjectName("findingMenu")
+        words = "not meant to be warm" if found.expected else "meant to be warm"
+        menu.addAction(words, lambda: self._desk.findings.toggle_meant_warm(found.part))
+        menu.exec(self.list.viewport().mapToGlobal(at))
+        menu.deleteLater()
+
+    def resizeEvent(self, event: QResizeEvent) -> None:
+        """Wrap the evidence anew."""
+        super().resizeEvent(event)
+        self.list.scheduleDelayedItemsLayout()
 
 
 def _corners(bounds: tuple[float, float, float, float]) -> NDArray[np.float64]:

@@ -1,0 +1,277 @@
+"""The findings: asked for beside the picture, again while a live session grows.
+
+Everything heavy runs in one thread of its own; what it may look at is bounded (see
+`session.finding`), and it rests in between at least as long as it took.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from thermview.analysis.locate import Located, Suspect
+from thermview.errors import CancelledError
+from thermview.session.boards import Board
+from thermview.session.finding import Lack, Window, find, window_of, with_expected
+from thermview.session.meant_warm import recall, remember
+from thermview.session.session import Session
+from thermview.ui.tasks import Task
+
+if TYPE_CHECKING:
+    from thermview.ui.desk import Desk
+
+LOOK_MS = 500
+AGAIN_S = 3.0
+REST = 2.0
+"""Between two looks at a live session so many times the last one's length, at least."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    window: Window
+    at_s: float
+
+
+class Findings(QObject):
+    """The desk's findings.
+
+    Attributes
+    ----------
+    lack : Lack or None
+        Why there is no answer.
+    chosen : str
+        Designator of the finding that is looked at; empty for none.
+    done : float
+        How far the present look is, 0 to 1; NaN while there is none.
+    """
+
+    changed = Signal()
+    chosen_changed = Signal()
+    progressed = Signal()
+
+    def __init__(self, desk: Desk, clock: Callable[[], float] = time.monotonic) -> None:
+        super().__init__(desk)
+        self._desk = desk
+        self._clock = clock
+        self.lack: Lack | None = Lack.NOT_ENOUGH
+        self.trouble = ""
+        self.chosen = ""
+        self.done = math.nan
+        self.meant_warm: frozenset[str] = frozenset()
+        self.period_s: float | None = None
+        self._located: Located | None = None
+        self._shown: Located | None = None
+        self._before: list[frozenset[str]] = []
+        self._task: Task | None = None
+        self._old: list[Task] = []
+        self._asked: _Asked | None = None
+        self._took_s = 0.0
+        self._timer = QTimer(self)
+        self._timer.setInterval(LOOK_MS)
+        self._timer.timeout.connect(self.look)
+
+    # ---- the answer ----------------------------------------------------------------------
+
+    @property
+    def located(self) -> Located | None:
+        """Return the answer, what is meant to be warm at its foot; None while there is none."""
+        return self._shown
+
+    @property
+    def suspect(self) -> Suspect | None:
+        """Return the finding that is looked at."""
+        found = self._shown.suspects if self._shown is not None else ()
+        return next((s for s in found if s.part == self.chosen), None)
+
+    def choose(self, part: str, *, fly: bool = True) -> None:
+        """Look at a finding: the picture flies there, the strip shows its curve."""
+        self.chosen = part
+        suspect = self.suspect
+        self.chosen_changed.emit()
+        regions = self._desk.document.current.regions
+        self._desk.select([r.id for r in regions if r.name == part])
+        if suspect is not None and fly:
+            self._desk.flown_to.emit(suspect.x_px, suspect.y_px)
+
+    # ---- asking --------------------------------------------------------------------------
+
+    def begin(self) -> None:
+        """Take over the session that was just opened."""
+        self.end()
+        board = self._desk.board
+        self.meant_warm = recall(board) if board is not None else frozenset()
+        self._timer.start()
+        self.changed.emit()
+
+    def end(self) -> None:
+        """Forget the session."""
+        self._timer.stop()
+        self._give_up()
+        self._asked, self._located, self._shown = None, None, None
+        self.lack, self.trouble, self.period_s = Lack.NOT_ENOUGH, "", None
+        self.meant_warm = frozenset()
+        self._before.clear()
+        if self.chosen:
+            self.chosen = ""
+            self.chosen_changed.emit()
+        self.changed.emit()
+
+    def finish(self, seconds: float) -> None:
+        """Wait for the threads at the end of the program."""
+        self.end()
+        for task in self._old:
+            task.wait(seconds)
+
+    def look(self) -> None:
+        """Ask, where there is something new to be asked."""
+        session = self._desk.session
+        if session is None or self._task is not None:
+            return
+        done, total = session.progress()
+        if not session.is_live and done < total:
+            return  # the recording is being measured: one thing after the other
+        window = window_of(session.footage, session.marks, period_s=self.period_s)
+        if isinstance(window, Lack):
+            if self._asked is not None or window is not self.lack:
+                self._asked, self._located, self._shown = None, None, None
+                self.lack = window
+                self.changed.emit()
+        elif self._is_new(window):
+            self._ask(session, self._desk.board, window)
+
+    def again(self) -> None:
+        """Ask again, whatever was asked before."""
+        self._asked = None
+        self.look()
+
+    def cancel(self) -> None:
+        """Give the present look up; it is not begun again by itself."""
+        if self._task is not None:
+            self._give_up()
+            self.changed.emit()
+
+    def set_period(self, period_s: float | None) -> None:
+        """State the period of a pulsed supply, s; None leaves it to the supply's log."""
+        self.period_s = period_s
+        self._give_up()
+        self.again()
+
+    def _is_new(self, window: Window) -> bool:
+        asked = self._asked
+        if asked is None or asked.window.question != window.question:
+            return True
+        grown_s = window.end_s - asked.window.end_s
+        rested_s = self._clock() - asked.at_s
+        live = self._desk.session is not None and self._desk.session.is_live
+        return live and grown_s >= AGAIN_S and rested_s >= (1 + REST) * self._took_s
+
+    def _ask(self, session: Session, board: Board | None, window: Window) -> None:
+        self._asked = _Asked(window, self._clock())
+
+        def work(task: Task) -> Located:
+            def told(done: int, total: int) -> None:
+                if task.cancelled:
+                    raise CancelledError("no longer wanted")
+                task.report("", done / max(total, 1))
+
+            return find(session.footage, board, window, told)
+
+        task = Task("looking for what warms", work, parent=self)
+        task.progressed.connect(lambda _, share: self._tell(task, share))
+        task.done.connect(lambda located: self._take(task, located))
+        task.failed.connect(lambda error: self._fail(task, error))
+        self._task, self.done = task, 0.0
+        task.start()
+        self.changed.emit()
+
+    def _tell(self, task: Task, share: float) -> None:
+        if task is self._task and share - self.done > 0.02:
+            self.done = share
+            self.progressed.emit()
+
+    def _give_up(self) -> None:
+        if self._task is not None:
+            self._task.cancel()
+            self._old.append(self._task)
+            self._task, self.done = None, math.nan
+
+    def _ended(self, task: Task) -> bool:
+        """Let go of a task; tell whether its result is still wanted."""
+        task.wait(1.0)
+        task.deleteLater()
+        if task is not self._task:
+            self._old.remove(task)
+            return False
+        self._task, self.done = None, math.nan
+        assert self._asked is not None
+        self._took_s = self._clock() - self._asked.at_s
+        return True
+
+    def _take(self, task: Task, located: Located) -> None:
+        if self._ended(task):
+            self.lack, self.trouble = None, ""
+            self._located = located
+            self._arrange()
+
+    def _fail(self, task: Task, error: Exception) -> None:
+        if self._ended(task):
+            self.trouble = str(error)
+            self.changed.emit()
+
+    def _arrange(self) -> None:
+        located = self._located
+        self._shown = None if located is None else with_expected(located, self.meant_warm)
+        self.changed.emit()
+        self.chosen_changed.emit()
+
+    # ---- meant to be warm ----------------------------------------------------------------
+
+    @property
+    def can_undo(self) -> bool:
+        """Tell whether the last thing done was to say what is meant to be warm."""
+        return bool(self._before)
+
+    def toggle_meant_warm(self, part: str = "") -> None:
+        """Say that a part (the chosen finding, the selected region's) is meant to be warm, or not.
+
+        Remembered for every board with the same placement list.
+        """
+        part = part or self._pointed_at()
+        board = self._desk.board
+        if board is None or part not in {p.designator for p in board.parts}:
+            words = "choose a finding first, or select a region named like a part"
+            if board is None:
+                words = "what is meant to be warm is kept by part: this needs a placement list"
+            self._desk.say("info", words)
+            return
+        self._before.append(self.meant_warm)
+        self._set_meant_warm(self.meant_warm ^ {part})
+        words = "is meant to be warm" if part in self.meant_warm else "is not meant to be warm"
+        self._desk.say("info", f"{part} {words}; remembered for this board model")
+
+    def undo(self) -> None:
+        """Take the last word on what is meant to be warm back."""
+        if self._before:
+            self._set_meant_warm(self._before.pop())
+            self._desk.say("info", "taken back")
+
+    def forget_undo(self) -> None:
+        """Something else was done since: undo is that one's."""
+        self._before.clear()
+
+    def _set_meant_warm(self, names: frozenset[str]) -> None:
+        board, session = self._desk.board, self._desk.session
+        assert board is not None
+        self.meant_warm = names
+        title = session.info.title if session is not None else ""
+        self._desk.attempt(lambda: remember(board, names, title))
+        self._arrange()
+
+    def _pointed_at(self) -> str:
+        chosen = self._desk.selected_regions()
+        return self.chosen or (chosen[0].name if chosen else "")

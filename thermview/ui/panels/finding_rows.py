@@ -1,0 +1,190 @@
+"""How one finding is drawn in the list: rank, part, watts, nature; the evidence below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
+from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter
+from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
+
+from thermview.analysis.locate import Place, Suspect
+from thermview.analysis.nature import Nature
+from thermview.ui.theme import tokens
+
+Index = QModelIndex | QPersistentModelIndex
+ROW_ROLE = int(Qt.ItemDataRole.UserRole)
+
+SIGNS = {Nature.HEATING: "▲", Nature.UNCERTAIN: "?", Nature.REFLECTION: "◇"}
+TIPS = {
+    Nature.HEATING: "follows the power with the lag of its thermal mass, and spreads to the board",
+    Nature.REFLECTION: "mirrors its surroundings: no heat of its own is seen",
+    Nature.UNCERTAIN: "neither heat nor a reflection explains it well enough",
+}
+DECIDE = "To decide: pulse the supply, or put a patch of matt tape on it."
+EXPECTED = "✓"
+_PAD, _GAP = 6, 10
+_WRAP = int(Qt.TextFlag.TextWordWrap)
+_RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
+_LEFT = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
+
+
+def power_text(power_w: float, sigma_w: float) -> str:
+    """Return a power with its standard uncertainty: ``33 ± 8 mW``; digits as far as they tell."""
+    unit, scale = ("W", 1.0) if power_w >= 0.9995 else ("mW", 1e3)
+    if unit == "mW" and power_w < 0.9995e-3 and sigma_w < 0.9995e-3:
+        unit, scale = "µW", 1e6
+    power, sigma = power_w * scale, sigma_w * scale
+    digits = 2 if sigma < 0.195 else 1 if sigma < 1.95 else 0
+    return f"{power:.{digits}f} ± {sigma:.{digits}f} {unit}"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """What stands in one row; ranks are given when all rows are known."""
+
+    rank: int
+    name: str
+    power: str
+    nature: Nature
+    evidence: str
+    tip: str
+    expected: bool = False
+    part: str = ""
+    x_px: float = 0.0
+    y_px: float = 0.0
+
+    @property
+    def nature_words(self) -> str:
+        """Return the nature in words; what is meant to be warm says so instead."""
+        if self.expected:
+            return "meant to be warm"
+        return self.nature.value
+
+
+def row_of_suspect(suspect: Suspect, what: str) -> Row:
+    """Return the row of a part; `what` is its value and package, for the tip."""
+    evidence = suspect.words[:1].upper() + suspect.words[1:].rstrip(".") + "."
+    if suspect.nature is Nature.UNCERTAIN and "tape" not in evidence:
+        evidence = f"{evidence} {DECIDE}"
+    tip = [
+        f"{suspect.part} {what}".strip(),
+        TIPS[suspect.nature],
+        f"power dissipated, ± one standard uncertainty; signal to noise {suspect.snr:.0f}",
+    ]
+    if suspect.onset_s is not None:
+        tip.append(f"first seen at {suspect.onset_s:.1f} s; rises {suspect.rise_k:.2g} K")
+    return Row(
+        0,
+        suspect.part,
+        power_text(suspect.power_w, suspect.power_sigma_w),
+        suspect.nature,
+        evidence,
+        "\n".join(tip),
+        suspect.expected,
+        suspect.part,
+        suspect.x_px,
+        suspect.y_px,
+    )
+
+
+def row_of_place(place: Place) -> Row:
+    """Return the row of a source that is on no listed part."""
+    known = place.x_mm is not None and place.y_mm is not None
+    where = f"{place.x_mm:.0f}, {place.y_mm:.0f} mm" if known else ""
+    where = where or f"{place.x_px:.0f}, {place.y_px:.0f} px"
+    power = ""
+    if place.power_w is not None and place.power_sigma_w is not None:
+        power = power_text(place.power_w, place.power_sigma_w)
+    return Row(
+        0,
+        f"at {where}",
+        power,
+        place.nature,
+        f"Not on a listed part; rises {place.rise_k:.2g} K.",
+        f"{TIPS[place.nature]}\nsignal to noise {place.snr:.0f}",
+        x_px=place.x_px,
+        y_px=place.y_px,
+    )
+
+
+class FindingDelegate(QStyledItemDelegate):
+    """Draws `Row`s in two lines and more; items without one as Qt does."""
+
+    def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
+        """Return the room for the head line and the wrapped evidence."""
+        row = index.data(ROW_ROLE)
+        if not isinstance(row, Row):
+            return super().sizeHint(option, index)
+        view = option.widget
+        width = view.viewport().width() if isinstance(view, QListView) else 300
+        head = QFontMetrics(_font(option, tokens().large)).height()
+        evidence = self._evidence_rect(option, row, QRect(0, 0, width, 10_000))
+        return QSize(width, head + evidence.height() + 3 * _PAD)
+
+    def _evidence_rect(self, option: QStyleOptionViewItem, row: Row, inside: QRect) -> QRect:
+        indent = QFontMetrics(_font(option, tokens().large)).horizontalAdvance("00")
+        room = inside.adjusted(_PAD + indent, 0, -_PAD, 0)
+        metrics = QFontMetrics(_font(option, tokens().small))
+        return metrics.boundingRect(room, _WRAP, row.evidence)
+
+    def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
+        """Draw one row."""
+        row = index.data(ROW_ROLE)
+        if not isinstance(row, Row):
+            super().paint(painter, option, index)
+            return
+        theme = tokens()
+        rect, state = option.rect, option.state
+        painter.save()
+        if state & QStyle.StateFlag.State_Selected:
+            painter.fillRect(rect, QColor(theme.select))
+        elif state & QStyle.StateFlag.State_MouseOver:
+            painter.fillRect(rect, QColor(theme.raised))
+        large, body = _font(option, theme.large), _font(option, theme.body)
+        heavy = QFont(large)
+        heavy.setWeight(QFont.Weight.DemiBold)
+        indent = QFontMetrics(large).horizontalAdvance("00")
+        line = QRect(rect.left() + _PAD, rect.top() + _PAD, rect.width() - 2 * _PAD, 0)
+        line.setHeight(QFontMetrics(large).height())
+        faint = row.expected or row.nature is not Nature.HEATING
+        text = QColor(theme.text_dim if faint else theme.text)
+        x = _write(painter, line, f"{row.rank}", body, QColor(theme.text_dim))
+        x = line.left() + indent
+        x = _write(painter, _from(line, x), row.name, heavy, text) + _GAP
+        x = _write(painter, _from(line, x), row.power, body if faint else large, text) + _GAP
+        sign = EXPECTED if row.expected else SIGNS[row.nature]
+        words = f"{sign} {row.nature_words}"
+        tone = theme.warning if row.nature is Nature.UNCERTAIN else theme.text_dim
+        if row.nature is Nature.HEATING and not row.expected:
+            tone = theme.accent
+        painter.setFont(body)
+        painter.setPen(QColor(tone))
+        if QFontMetrics(body).horizontalAdvance(words) > line.right() - x:
+            words = sign
+        painter.drawText(
+            line, int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter), words
+        )
+        below = QRect(rect.left(), line.bottom() + _PAD // 2, rect.width(), rect.height())
+        painter.setFont(_font(option, theme.small))
+        painter.setPen(QColor(theme.text_dim))
+        painter.drawText(self._evidence_rect(option, row, below), _WRAP, row.evidence)
+        painter.restore()
+
+
+def _font(option: QStyleOptionViewItem, size_px: int) -> QFont:
+    font = QFont(option.font)
+    font.setPixelSize(size_px)
+    return font
+
+
+def _from(line: QRect, x: int) -> QRect:
+    return QRect(x, line.top(), line.right() - x, line.height())
+
+
+def _write(painter: QPainter, rect: QRect, text: str, font: QFont, colour: QColor) -> int:
+    """Write a text at the left; return where it ends."""
+    painter.setFont(font)
+    painter.setPen(colour)
+    painter.drawText(rect, _LEFT, text)
+    return rect.left() + QFontMetrics(font).horizontalAdvance(text)
