@@ -164,6 +164,8 @@ class FakeNode:
         assert answer.memory == abi.MEMORY_MMAP
         self.out.discard(answer.index)
         self.queued.append(answer.index)
+        answer.bytesused = answer.sequence = answer.seconds = answer.microseconds = 0  # as it does
+        answer.flags = 0
 
     def _dequeue(self, answer: abi.Buffer) -> None:
         picture = self.ready.popleft()

@@ -1,0 +1,77 @@
+"""The whole window in this process, with a watch on how long its event loop is ever held up."""
+
+from __future__ import annotations
+
+import time
+from itertools import pairwise
+from typing import Any
+
+from PySide6.QtCore import QEventLoop, Qt, QTimer
+from PySide6.QtWidgets import QApplication
+
+from thermview.ui.desk import Desk
+from thermview.ui.dress import dress
+from thermview.ui.settings import Settings
+from thermview.ui.window import MainWindow
+
+TICK_MS = 10
+
+
+class WatchedWindow:
+    """The window on an address; `run` lets it live for a while and notes how it did."""
+
+    def __init__(self, address: str) -> None:
+        self._application = QApplication(["thermview", "-platform", "offscreen"])
+        dress(self._application, "dark")
+        self._desk = Desk(Settings())
+        self._window = MainWindow(self._desk)
+        self._window.show()
+        self._shown = 0
+        self._desk.frame_shown.connect(self._count)
+        self._ticks: list[float] = []
+        self._timer = QTimer()
+        self._timer.setTimerType(Qt.TimerType.PreciseTimer)
+        self._timer.timeout.connect(lambda: self._ticks.append(time.monotonic()))
+        self._timer.start(TICK_MS)
+        self._phases: list[dict[str, Any]] = []
+        self._desk.open(address)
+
+    def run(self, seconds: float, phase: str) -> None:
+        """Run the event loop for so long."""
+        self._ticks, self._shown, states, troubles = [time.monotonic()], 0, set(), set()
+        loop = QEventLoop()
+        QTimer.singleShot(round(seconds * 1000), loop.quit)
+        look = QTimer()
+
+        def note() -> None:
+            session = self._desk.session
+            states.add(session.state.value if session is not None else "none")
+            troubles.add(session.trouble if session is not None else "")
+
+        look.timeout.connect(note)
+        look.start(50)
+        loop.exec()
+        ticks = [*self._ticks, time.monotonic()]
+        waits = [late - early for early, late in pairwise(ticks)]
+        self._phases.append(
+            {
+                "phase": phase,
+                "longest_wait_s": max(waits),
+                "frames_shown": self._shown,
+                "states": sorted(states),
+                "troubles": sorted(troubles - {""}),
+            }
+        )
+
+    def close(self) -> dict[str, Any]:
+        """Close it; return what was noted, and the session's losses."""
+        session = self._desk.session
+        losses = str(session.losses) if session is not None else ""
+        marks = [mark.kind.value for mark in session.marks] if session is not None else []
+        self._timer.stop()
+        self._desk.shut()
+        self._window.deleteLater()
+        return {"phases": self._phases, "losses": losses, "marks": marks}
+
+    def _count(self, _frame: object) -> None:
+        self._shown += 1
