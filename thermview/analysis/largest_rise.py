@@ -78,6 +78,7 @@ def largest_place(rise_k: NDArray[np.float32], name: str = "picture") -> Rise | 
 
     if not np.isfinite(rise_k).any():
         return None
-    smooth = cv2.GaussianBlur(np.nan_to_num(rise_k, nan=np.float32(np.nanmin(rise_k))), (0, 0), 1.0)
+    filled = np.where(np.isfinite(rise_k), rise_k, np.nanmin(rise_k))
+    smooth = cv2.GaussianBlur(filled, (0, 0), 1.0)
     row, column = np.unravel_index(int(np.argmax(smooth)), smooth.shape)
     return Rise(name, float(smooth[row, column]), column + 0.5, row + 0.5)
