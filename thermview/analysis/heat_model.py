@@ -47,11 +47,14 @@ class Footprint:
     outline_px : ndarray, shape (corner, 2)
     area_m2 : float
         Of the body on the board.
+    height_m : float
+        Of the body above it.
     """
 
     name: str
     outline_px: Floats
     area_m2: float
+    height_m: float = 0.0
 
     @property
     def centre_px(self) -> Floats:

@@ -27,6 +27,24 @@ _MAD_TO_SIGMA = 1.4826
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Shots:
+    """Pictures as the camera gave them, K, those that the shutter held left out.
+
+    Attributes
+    ----------
+    kelvin : ndarray of float32, shape (frame, row, column)
+        Apparent temperature from any zero.
+    times_s : ndarray, shape (frame,)
+    segment : ndarray of int, shape (frame,)
+        Counts up after each gap that the shutter left.
+    """
+
+    kelvin: Block
+    times_s: Floats
+    segment: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Take:
     """Pictures that show the scene, ready for analysis.
 
@@ -43,6 +61,9 @@ class Take:
         Standard deviation of one pixel in one picture, K.
     bridged : int
         How many shutter events were bridged.
+    sway : ndarray, shape (frame, course)
+        How the camera moved, px, where the pictures were held still; what is left of it at sharp
+        edges is no evidence.
     """
 
     rise_k: Block
@@ -51,6 +72,7 @@ class Take:
     segment: NDArray[np.int64]
     noise_k: float
     bridged: int
+    sway: Floats
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -58,7 +80,7 @@ class Take:
         return int(self.rise_k.shape[1]), int(self.rise_k.shape[2])
 
 
-def gather(footage: Footage, progress: Progress | None = None) -> Take:
+def gather(footage: Footage, progress: Progress | None = None) -> Shots:
     """Read all frames that show the scene.
 
     Raises
@@ -110,21 +132,24 @@ def gather(footage: Footage, progress: Progress | None = None) -> Take:
             f"only {len(pictures)} frames show the scene; {FEWEST_FRAMES} or more are needed, "
             "best some seconds before the power and ten after"
         )
-    return take_of(np.stack(pictures), np.array(times), np.array(segments))
+    return Shots(_filled(np.stack(pictures)), np.array(times), np.array(segments))
 
 
-def take_of(kelvin: Block, times_s: Floats, segment: NDArray[np.int64] | None = None) -> Take:
-    """Return a take of pictures in K (any zero); pixels without a value are filled."""
-    kelvin = kelvin.astype(np.float32)
-    known = np.isfinite(kelvin)
-    if not known.all():
-        kelvin = _filled(kelvin, known)
-    if segment is None:
-        segment = np.zeros(len(times_s), dtype=np.int64)
-    segment = segment + _jumps(kelvin, segment)
+def take_of(shots: Shots, sway: Floats | None = None) -> Take:
+    """Return rises above the first pictures; `sway` as in `Take`."""
+    kelvin = shots.kelvin
+    segment = shots.segment + _jumps(kelvin, shots.segment)
     first_k = kelvin[:FIRST_FRAMES].mean(axis=0)
     rise_k = kelvin - first_k
-    return Take(rise_k, first_k, times_s, segment, noise_of(rise_k), int(segment[-1]))
+    return Take(
+        rise_k=rise_k,
+        first_k=first_k,
+        times_s=shots.times_s,
+        segment=segment,
+        noise_k=noise_of(rise_k),
+        bridged=int(segment[-1]),
+        sway=np.zeros((len(kelvin), 0)) if sway is None else sway,
+    )
 
 
 def noise_of(rise_k: Block) -> float:
@@ -136,12 +161,13 @@ def noise_of(rise_k: Block) -> float:
     return max(noise_k, 1e-4)
 
 
-def _filled(kelvin: Block, known: NDArray[np.bool_]) -> Block:
+def _filled(kelvin: Block) -> Block:
     """Give pixels without a value the picture's median: they carry nothing."""
-    filled = kelvin.copy()
-    for picture, good in zip(filled, known, strict=True):
-        picture[~good] = np.median(picture[good]) if good.any() else 0.0
-    return filled
+    known = np.isfinite(kelvin)
+    if not known.all():
+        for picture, good in zip(kelvin, known, strict=True):
+            picture[~good] = np.median(picture[good]) if good.any() else 0.0
+    return kelvin
 
 
 def _jumps(kelvin: Block, segment: NDArray[np.int64]) -> NDArray[np.int64]:

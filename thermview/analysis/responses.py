@@ -72,6 +72,17 @@ def nuisances(times_s: Floats, segment: NDArray[np.int64], *more: Floats) -> Flo
     return np.asarray(left[:, size > 1e-6 * size[0]])
 
 
+def slow_courses(times_s: Floats, period_s: float) -> Floats:
+    """Return cosines slower than a third of a pulsed supply's rate, shape (time, course).
+
+    What a pulsed part shows at the supply's own rate is enough; drift is all in these.
+    """
+    length_s = float(times_s[-1] - times_s[0])
+    count = int(2.0 * length_s / (3.0 * period_s))
+    phase = np.pi * (times_s - times_s[0]) / max(length_s, 1e-9)
+    return np.asarray(np.cos(phase[:, None] * np.arange(1, count + 1)))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Drive:
     """A power's course and all answers to it at the frames' times.

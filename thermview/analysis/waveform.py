@@ -222,6 +222,7 @@ def scan_power_on(
 RAMPS_S = (0.0, 0.3, 0.6, 1.0, 1.5)
 FINE_LAGS_S = np.geomspace(0.08, 20.0, 7)
 LATER_STEPS = (-1.0, 0.5, 1.0, 2.0)
+CLEAR = 18.0  # score from which a curve tells more than when
 MORE_IS_BETTER = 25.0
 """A step more must explain so much, in units of the noise's variance."""
 
@@ -232,24 +233,28 @@ def refine_course(switching: Switching, times_s: Floats, noise_k: float) -> Cour
     Whatever the part, its answer is a sum of poles with positive weights (non-negative least
     squares), which leaves the course's shape to be found by trying.
     """
+    if switching.score < CLEAR:
+        return step_course(times_s, switching.on_s)
     frame_s = float(np.median(np.diff(times_s)))
     begins = switching.on_s + np.arange(-1.6, 0.81, 2 * frame_s)
     begins = begins[(begins > times_s[0] + 0.3) & (begins < times_s[-1] - 1.0)]
-    best, best_left, best_on_s = None, np.inf, switching.on_s
+    variance = noise_k**2
+    best, best_cost, best_on_s = None, np.inf, switching.on_s
     for ramp_s in RAMPS_S:
         for on_s in begins:
             power = np.clip((times_s - on_s) / max(ramp_s, frame_s), 0.0, 1.0)
-            left = _unexplained(power, switching, times_s)
-            if left < best_left:
-                best, best_left, best_on_s = power, left, float(on_s)
+            # a weak curve does not move the beginning: steps are what switches give
+            doubt = ((on_s - switching.on_s) / 0.3) ** 2 + (ramp_s > 0) * 2.0 + ramp_s**2
+            cost = _unexplained(power, switching, times_s) + doubt * variance
+            if cost < best_cost:
+                best, best_cost, best_on_s = power, cost, float(on_s)
     assert best is not None
-    variance = max(noise_k**2, best_left / len(times_s))
     for _ in range(2):
+        variance = max(noise_k**2, best_cost / len(times_s))
         found = _later_step(best, best_on_s, switching, times_s)
-        if found is None or best_left - found[1] < MORE_IS_BETTER * variance:
+        if found is None or best_cost - found[1] < MORE_IS_BETTER * variance:
             break
-        best, best_left = found
-        variance = max(noise_k**2, best_left / len(times_s))
+        best, best_cost = found
     level = float(np.percentile(best, 90))
     return Course(best / level if level > 0 else best, best_on_s)
 

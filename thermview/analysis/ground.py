@@ -1,0 +1,80 @@
+"""What all judgements of one recording stand on: its modes, noise, and pictures apart by width."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.background import measure_background
+from thermview.analysis.heat_model import HIGHPASS_PX
+from thermview.analysis.prepare import Block, Take, lowpass
+from thermview.analysis.responses import Drive, Modes, nuisances, slow_courses
+from thermview.analysis.sources import Field, flat
+from thermview.analysis.waveform import Course
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Split:
+    """Pictures apart by width, and the courses that are no evidence.
+
+    Attributes
+    ----------
+    narrow, wide : ndarray of float32, shape (frame, row, column)
+        Their sum is the take's rise.
+    idle : ndarray, shape (frame, course)
+        Orthonormal.
+    """
+
+    narrow: Block
+    wide: Block
+    idle: Floats
+
+
+def split(take: Take, period_s: float | None = None) -> Split:
+    """Take pictures apart; `period_s` of a pulsed supply makes all slow courses idle."""
+    wide = lowpass(take.rise_k, HIGHPASS_PX)
+    more = [] if period_s is None else [slow_courses(take.times_s, period_s)]
+    idle = nuisances(take.times_s, take.segment, take.sway, *more)
+    return Split(take.rise_k - wide, wide, idle)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ground:
+    """The coefficients of the modes, and the noise in them.
+
+    Attributes
+    ----------
+    modes : Modes
+    coefficients : ndarray of float32, shape (mode, row, column)
+        High-passed; nothing taken off.
+    left_over : ndarray of float32, shape (row, column)
+        Energy outside the modes, K².
+    noise_var : float
+        Of a pixel in one coefficient, K².
+    field : Field
+        What sources are taken off from.
+    """
+
+    modes: Modes
+    coefficients: NDArray[np.float32]
+    left_over: NDArray[np.float32]
+    noise_var: float
+    field: Field
+
+
+def prepare_ground(take: Take, parted: Split, course: Course, mm_per_px: float) -> Ground:
+    """Project pictures on the answers to a power's course, and measure the noise."""
+    modes = Modes.of(Drive.of(course.power, take.times_s), parted.idle)
+    left_over = modes.left_over(parted.narrow)
+    noise_var = float(np.median(left_over)) / modes.freedom
+    coefficients = flat(modes.project(take.rise_k))
+    background, turn = measure_background(coefficients, noise_var)
+    modes = modes.turned(turn)
+    coefficients = np.einsum("mij,mk->kij", coefficients, turn.astype(np.float32))
+    variance = np.maximum(left_over / modes.freedom, noise_var).astype(np.float32)
+    field = Field(coefficients, variance, modes, mm_per_px=mm_per_px, background=background)
+    return Ground(modes, coefficients, left_over, noise_var, field)

@@ -1,0 +1,254 @@
+"""Holding a hand-held camera's picture still: each frame's view against a reference.
+
+Even an unpowered board shows a pattern: parts of differing emissivity against the room, the board's
+edge. Frames are laid on it by Gauss–Newton steps on the picture itself (the inverse compositional
+form of Baker & Matthews, Int. J. Comput. Vision 56 (2004) 221: the reference's slopes are computed
+once). Two things would pull the result: the sensor's fixed pattern, which does not move with the
+board and is therefore found as what stays in the camera's axes and taken off; and parts that
+warm, which robust weights leave out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.prepare import Block
+
+Floats = NDArray[np.float64]
+Picture = NDArray[np.float32]
+
+FINE_PX = 1.0
+COARSE_PX = 8.0
+MARGIN_PX = 4
+MOST_POINTS = 9000
+PROBES = 24
+STILL_PX = 0.2
+"""Motion below this is left alone: moving a picture costs sharpness."""
+_STEPS = 12
+_CONVERGED_PX = 0.01
+_MAD_TO_SIGMA = 1.4826
+_TUKEY = 4.7
+_LOST = 0.35
+_PASSES = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Motion:
+    """Where the board went.
+
+    Attributes
+    ----------
+    matrices : ndarray, shape (frame, 3, 3)
+        From the first picture's pixels to each picture's (pixel centres at integers + 0.5).
+    agreement : ndarray, shape (frame,)
+        Correlation of each picture with the reference where it has slopes.
+    lost : ndarray of bool, shape (frame,)
+        No lock.
+    """
+
+    matrices: Floats
+    agreement: Floats
+    lost: NDArray[np.bool_]
+
+    def shifts_px(self, shape: tuple[int, int]) -> Floats:
+        """Return how far the middle and a corner went, (dx, dy) each, shape (frame, 4)."""
+        rows, columns = shape
+        places = np.array([[columns / 2, rows / 2, 1.0], [columns * 0.9, rows * 0.9, 1.0]])
+        moved = places @ self.matrices.transpose(0, 2, 1)
+        apart = moved[..., :2] / moved[..., 2:] - places[:, :2]
+        return np.asarray(apart.reshape(len(apart), 4))
+
+
+def banded(picture: Picture) -> Picture:
+    """Return what is neither single pixels nor the wide run of a picture."""
+    fine = cv2.GaussianBlur(picture, (0, 0), FINE_PX)
+    small = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    wide = cv2.GaussianBlur(small, (0, 0), COARSE_PX / 4)
+    size = (picture.shape[1], picture.shape[0])
+    return np.asarray(fine - cv2.resize(wide, size, interpolation=cv2.INTER_LINEAR))
+
+
+class Tracker:
+    """Lays pictures on a reference; keeps the last result as the next one's start.
+
+    Parameters
+    ----------
+    reference : ndarray of float32, shape (row, column)
+        Banded, without fixed pattern.
+    """
+
+    def __init__(self, reference: Picture) -> None:
+        rows, columns = reference.shape
+        slope_x = np.asarray(cv2.Scharr(reference, cv2.CV_32F, 1, 0, scale=1 / 32), np.float32)
+        slope_y = np.asarray(cv2.Scharr(reference, cv2.CV_32F, 0, 1, scale=1 / 32), np.float32)
+        steep = np.hypot(slope_x, slope_y)
+        inner = np.zeros(reference.shape, bool)
+        inner[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX] = True
+        keep = min(MOST_POINTS, int(0.4 * inner.sum()))
+        least = float(np.partition(steep[inner], -keep)[-keep])
+        y, x = np.nonzero(inner & (steep >= least))
+        self._centre = np.array([columns / 2, rows / 2])
+        self._size = float(columns) / 2
+        self._x = (x + 0.5 - self._centre[0]) / self._size
+        self._y = (y + 0.5 - self._centre[1]) / self._size
+        self._values = reference[y, x].astype(np.float64)
+        gx, gy = slope_x[y, x] * self._size, slope_y[y, x] * self._size
+        # along x, along y, turn, nearer; and an offset of the whole picture
+        self._slopes = np.stack(
+            [gx, gy, self._x * gy - self._y * gx, self._x * gx + self._y * gy, np.ones_like(gx)],
+            axis=1,
+        ).astype(np.float64)
+        self.shape = reference.shape
+        self._state: Floats = np.eye(3)  # in centred, scaled axes
+
+    def follow(self, picture: Picture, start: Floats | None = None) -> tuple[Floats, float]:
+        """Return the matrix from the reference's pixels to a banded picture's, and agreement."""
+        state = self._state if start is None else self._to_state(start)
+        weight = np.ones(len(self._values))
+        for _ in range(_STEPS):
+            seen = self._sample(picture, state)
+            apart = seen - self._values
+            apart = apart - np.median(apart)
+            spread = max(float(np.median(np.abs(apart))) * _MAD_TO_SIGMA, 1e-6)
+            ratio = apart / (_TUKEY * spread)
+            weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
+            heavy = self._slopes * weight[:, None]
+            normal = heavy.T @ self._slopes
+            normal[np.diag_indices(5)] *= 1 + 1e-6
+            step = np.asarray(np.linalg.solve(normal, heavy.T @ apart), np.float64)
+            back = np.asarray(np.linalg.inv(_similarity(step)), np.float64)
+            state = state @ back
+            if float(np.abs(step[:4]).max()) * self._size < _CONVERGED_PX:
+                break
+        seen = self._sample(picture, state)
+        agreement = _correlation(seen, self._values, weight)
+        if agreement > _LOST:
+            self._state = state
+        return self._to_pixels(state), agreement
+
+    def _sample(self, picture: Picture, state: Floats) -> NDArray[np.float64]:
+        x = state[0, 0] * self._x + state[0, 1] * self._y + state[0, 2]
+        y = state[1, 0] * self._x + state[1, 1] * self._y + state[1, 2]
+        # remap counts from pixel centres
+        at_x = (x * self._size + self._centre[0] - 0.5).astype(np.float32)[None]
+        at_y = (y * self._size + self._centre[1] - 0.5).astype(np.float32)[None]
+        seen = cv2.remap(picture, at_x, at_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+        return np.asarray(seen[0], dtype=np.float64)
+
+    def _axes(self) -> Floats:
+        (cx, cy), size = self._centre, self._size
+        return np.array([[size, 0, cx], [0, size, cy], [0, 0, 1.0]])
+
+    def _to_pixels(self, state: Floats) -> Floats:
+        axes = self._axes()
+        return np.asarray(axes @ state @ np.linalg.inv(axes))
+
+    def _to_state(self, matrix: Floats) -> Floats:
+        axes = self._axes()
+        return np.asarray(np.linalg.inv(axes) @ matrix @ axes)
+
+
+def _similarity(step: Floats) -> Floats:
+    dx, dy, turn, nearer = step[:4]
+    return np.array([[1 + nearer, -turn, dx], [turn, 1 + nearer, dy], [0, 0, 1.0]])
+
+
+def _correlation(a: Floats, b: Floats, weight: Floats) -> float:
+    total = max(float(weight.sum()), 1e-9)
+    a = a - float(weight @ a) / total
+    b = b - float(weight @ b) / total
+    size = np.sqrt(float(weight @ a**2) * float(weight @ b**2))
+    return float(weight @ (a * b)) / size if size > 0 else 0.0
+
+
+_HALF = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
+_BACK = np.linalg.inv(_HALF)
+
+
+def warped(picture: Picture, matrix: Floats) -> Picture:
+    """Return a picture resampled so that the reference's pixel p shows what was at matrix·p."""
+    size = (picture.shape[1], picture.shape[0])
+    flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
+    moved = cv2.warpPerspective(
+        picture, _HALF @ matrix @ _BACK, size, flags=flags, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(moved)
+
+
+def probe(pictures: Block) -> float:
+    """Return how far the picture's middle or corner moves, px: 90 % of a few frames' distances."""
+    picked = np.linspace(0, len(pictures) - 1, PROBES).astype(int)
+    few = np.stack([banded(pictures[i]) for i in picked])
+    motion = _track(few, few[0])
+    away = np.abs(motion.shifts_px(pictures.shape[1:]))
+    return float(np.percentile(away.max(axis=1), 75))
+
+
+def _track(banded_pictures: Block, reference: Picture, starts: Floats | None = None) -> Motion:
+    tracker = Tracker(reference)
+    results = [
+        tracker.follow(picture, None if starts is None else starts[i])
+        for i, picture in enumerate(banded_pictures)
+    ]
+    matrices = np.array([matrix for matrix, _ in results])
+    agreement = np.array([value for _, value in results])
+    return Motion(matrices, agreement, agreement < _LOST)
+
+
+def find_motion(pictures: Block) -> tuple[Motion, Picture]:
+    """Find how the board moves through pictures, and the sensor's fixed pattern.
+
+    Parameters
+    ----------
+    pictures : ndarray of float32, shape (frame, row, column)
+        K; a common offset does not matter.
+
+    Returns
+    -------
+    Motion
+        Relative to the first picture.
+    fixed : ndarray of float32, shape (row, column)
+        The part of the sensor's own pattern that the motion makes visible, K.
+    """
+    flattened = pictures - np.median(pictures.reshape(len(pictures), -1), axis=1)[:, None, None]
+    every = max(1, len(pictures) // 48)
+    fixed: Picture = np.zeros(pictures.shape[1:], np.float32)
+    shown = np.stack([banded(p) for p in flattened])
+    reference = shown[:3].mean(axis=0)
+    motion = _track(shown, reference)
+    for _ in range(_PASSES):
+        fixed = _fixed_pattern(flattened[::every], motion.matrices[::every], fixed)
+        fixed_band = banded(fixed)
+        clean = shown - fixed_band
+        good = np.flatnonzero(~motion.lost)[::every]
+        reference = np.mean([warped(clean[i], motion.matrices[i]) for i in good], axis=0)
+        motion = _track(clean, reference, motion.matrices)
+    first = np.linalg.inv(motion.matrices[0])
+    return Motion(motion.matrices @ first, motion.agreement, motion.lost), fixed
+
+
+def _fixed_pattern(pictures: Block, matrices: Floats, fixed: Picture, rounds: int = 2) -> Picture:
+    """Return what stays in the camera's axes while the board moves under it."""
+    back = [np.linalg.inv(matrix) for matrix in matrices]
+    for _ in range(rounds):
+        board = np.mean(
+            [warped(p - fixed, m) for p, m in zip(pictures, matrices, strict=True)], axis=0
+        )
+        left = np.median(
+            [p - warped(board, m) for p, m in zip(pictures, back, strict=True)], axis=0
+        ).astype(np.float32)
+        fixed = left - cv2.GaussianBlur(left, (0, 0), COARSE_PX)
+    return fixed
+
+
+def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
+    """Return pictures in the first one's axes, and the motion; None where there was none."""
+    if probe(pictures) < STILL_PX:
+        return pictures, None
+    motion, fixed = find_motion(pictures)
+    still = np.stack([warped(p - fixed, m) for p, m in zip(pictures, motion.matrices, strict=True)])
+    return still, motion
