@@ -30,7 +30,8 @@ from thermview.recording import Writer, open_recording
 from thermview.recording.repair import repair
 from thermview.regions import Rectangle, Region, RegionSet, load_regions, save_regions
 from thermview.session import Session
-from thermview.session.curve_table import judge_of, write_curve_table
+from thermview.session.curve_table import write_curve_table
+from thermview.session.judging import judge_of
 from thermview.session.profiles import keep_profile, kept_profile
 from thermview.session.worth import Judge
 
@@ -163,6 +164,14 @@ def test_noise_of_a_mean_falls_with_the_region_s_pixels() -> None:
     judge = Judge(Scene(), SCALE, CameraProfile(accuracy_k=0.0), netd_k=0.8)
     assert judge.temperature(region(), "max", 310.0).u_k == pytest.approx(0.8, rel=1e-3)
     assert judge.temperature(region(), "mean", 310.0).u_k == pytest.approx(0.1, rel=1e-3)
+
+
+@pytest.mark.parametrize("kelvin", [0.01, 0.0, 3.6, -5.0, 1e6])
+def test_what_no_camera_reads_is_no_reading(kelvin: float) -> None:
+    judge = Judge(Scene(), SCALE)
+    assert not judge.temperature(region(), "max", kelvin).readable
+    assert not judge.rise(region(), "max", kelvin, 300.0).readable
+    assert not judge.rise(region(), "max", 300.0, kelvin).readable
 
 
 def shiny_over(*where: tuple[slice, slice]) -> ShinyMap:

@@ -100,13 +100,17 @@ def test_from_the_empty_window_to_the_exported_curve(
     qtbot.waitUntil(lambda: desk.task is None and out.exists(), timeout=10_000)
     rows = [line for line in out.read_text().splitlines() if not line.startswith("#")]
     name = region.name
-    assert rows[0] == f"time_s,frame,{name}_min_C,{name}_mean_C,{name}_max_C"
+    assert rows[0] == (
+        f"time_s,frame,{name}_min_C,{name}_mean_C,{name}_max_C,"
+        f"{name}_min_u_K,{name}_mean_u_K,{name}_max_u_K"
+    )
     table = np.array([row.split(",") for row in rows[1:]], dtype=float)
     np.testing.assert_allclose(table[:, 4], expected_k - 273.15, atol=0.006)
 
     regions = tmp_path / "r.json"
     save_regions(regions, desk.document.current)
     command = [sys.executable, "-m", "thermview", "curve", str(warming), "--regions", str(regions)]
+    command.append("--uncertainty")
     told = subprocess.run(command, capture_output=True, check=True)
     assert told.stdout == out.read_bytes()  # the window and the command say the same, to the byte
 

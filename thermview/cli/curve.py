@@ -47,13 +47,14 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Measure every frame and write a line for each."""
     from thermview.regions import load_regions
-    from thermview.session.curve_table import judge_of, write_curve_table
+    from thermview.session.curve_table import write_curve_table
+    from thermview.session.judging import judge_of
     from thermview.sources import open_footage
 
     unit = TemperatureUnit.parse(options.unit)
     regions = load_regions(options.regions)
     footage = open_footage(options.recording, open_options(options))
-    judge = judge_of(footage) if options.uncertainty else None
+    judge = judge_of(footage, Path(options.recording)) if options.uncertainty else None
     if judge is not None and options.limit is not None:
         judge = replace(judge, limit_k=_limit(options.limit))
     try:

@@ -18,7 +18,6 @@ from thermview.radiometry import CameraProfile
 from thermview.regions import Region, RegionSet, Statistic
 from thermview.session.batch import MeasuredFrame, measure_footage, measuring_notes
 from thermview.session.measure import STATISTICS
-from thermview.session.profiles import recorded_profile
 from thermview.session.worth import Judge
 from thermview.units import TemperatureUnit
 
@@ -26,18 +25,6 @@ COLUMNS: tuple[Statistic, ...] = ("min", "mean", "max")
 _PLACES = {"min": ("min_x", "min_y"), "max": ("max_x", "max_y")}
 _TOGETHER = 64  # frames judged at once: the arithmetic is on arrays
 _SPOOL_BYTES = 1 << 26
-
-
-def judge_of(
-    footage: Footage, scene: Scene | None = None, profile: CameraProfile | None = None
-) -> Judge:
-    """Return the judge of a recording by what it says of itself."""
-    return Judge(
-        scene=footage.info.scene if scene is None else scene,
-        scale=footage.info.scale,
-        profile=recorded_profile(footage) if profile is None else profile,
-        netd_k=footage.info.netd_k,
-    )
 
 
 def write_curve_table(

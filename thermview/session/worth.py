@@ -38,6 +38,8 @@ OUTSIDE = 0.01
 NO_CORRECTION = 0.97
 """A part that shows more of its rise than this needs no correction for its size."""
 BASELINE_FRAMES = 25
+POSSIBLE_K = (50.0, 5000.0)
+"""What a bolometer's counts can mean; beyond it there is next to no radiance in the band."""
 RING_PX = (3.0, 6.0)
 """From a part's side to the board that counts as being around it."""
 _STEP = 10.0  # uncertainties are kept by tenths of a kelvin: they change slowly
@@ -182,7 +184,7 @@ class Judge:
         """
         if not math.isfinite(zero_k) and math.isfinite(now_k):
             return unreadable(NO_ZERO)
-        reason = self._reason(region, now_k, place)
+        reason = self._reason(region, now_k, place) or self._reason(region, zero_k, None)
         if reason:
             return unreadable(reason)
         if self.scale.relative:
@@ -238,6 +240,8 @@ class Judge:
             if self.setting(region) is None:
                 return NO_VALUE
             return "no object could look like that: check emissivity and reflection"
+        if not (self.scale.relative or POSSIBLE_K[0] < value_k < POSSIBLE_K[1]):
+            return "beyond what any camera reads: the scale is not right"
         return self.shiny_reason(region, place)
 
     def shiny_reason(self, region: Region, place: Place | None = None) -> str:

@@ -116,10 +116,18 @@ class Commands(QObject):
                 lambda: desk.mark(MarkKind.FAULT_GONE),
             ),
             "triggers": ("triggers …", "bell-outline", self.triggers),
+            "camera": ("check the camera …", "camera-iris", self._camera),
+            "shiny": ("find shiny places …", "texture", self._shiny),
             "still": ("still picture", "camera-outline", self.still),
             "curves": ("export curves …", "chart-line", self.export_curves),
             "faults": ("fault table …", "table", self.fault_table),
         }
+
+    def _camera(self) -> None:
+        self._window.optics.camera()
+
+    def _shiny(self) -> None:
+        self._window.optics.find_shiny()
 
     def fill_menu(self, menu: QMenu) -> None:
         """Build the menu of everything."""
@@ -139,6 +147,7 @@ class Commands(QObject):
         menu.addAction("load regions …", self.load_regions)
         menu.addSeparator()
         menu.addAction("scene: emissivity and reflections …", self.scene)
+        self._window.optics.fill_menu(menu.addMenu("camera and surfaces"))
         menu.addAction("triggers …", self.triggers)
         menu.addAction("fault table …", self.fault_table)
         menu.addSeparator()

@@ -53,11 +53,18 @@ def save_curves(desk: Desk, path: Path) -> None:
     if session is None:
         return
     regions, unit, total = desk.document.current, desk.display.unit, len(session.footage)
+    judge = desk.optics.judge()
 
     def write(place: Path, task: Task) -> None:
         with place.open("w", encoding="utf-8", newline="") as stream:
             table = write_curve_table(
-                session.footage, regions, stream, unit=unit, scene=session.scene
+                session.footage,
+                regions,
+                stream,
+                unit=unit,
+                scene=session.scene,
+                profile=session.camera,
+                judge=judge,
             )
             for done in table:
                 if task.cancelled:

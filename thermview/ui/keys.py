@@ -51,6 +51,8 @@ ACTIONS = (
     KeyAction("focus", "sharpness as a number", "K", DRAW),
     KeyAction("markers", "mark hottest and coldest pixel", "H", DRAW),
     KeyAction("parts", "draw the board's parts", "A", DRAW),
+    KeyAction("shiny", "hatch shiny places", "E", DRAW),
+    KeyAction("average", "average the picture over time", "U", DRAW),
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("tool_select", "select and move regions", "1", DRAW),
     KeyAction("tool_spot", "draw a spot", "2", DRAW),

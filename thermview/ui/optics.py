@@ -19,6 +19,7 @@ from thermview.radiometry.noise import TRUST_FACTOR, NoiseReport
 from thermview.radiometry.shiny import ShinyMap
 from thermview.radiometry.uncertainty import LIMIT_K
 from thermview.session import Session
+from thermview.session.judging import bodies_of
 from thermview.session.measure import repair_for
 from thermview.session.profiles import camera_name, keep_profile, kept_profile
 from thermview.session.still import find_shiny, measure_still, unpowered
@@ -118,9 +119,7 @@ class Optics(QObject):
                 limit_k=self.limit_k,
                 shiny=session.shiny,
                 mm_per_px=display.mm_per_px,
-                bodies_mm={p.designator: (p.width_mm, p.height_mm) for p in board.parts}
-                if board is not None
-                else {},
+                bodies_mm=bodies_of(board),
             )
         return self._judge
 

@@ -20,7 +20,9 @@ from PySide6.QtWidgets import (
 from thermview.ui.actions import Actions
 from thermview.ui.commands import Commands
 from thermview.ui.desk import Desk
+from thermview.ui.guides import GuideBar
 from thermview.ui.keys import Keys
+from thermview.ui.optics_commands import OpticsCommands
 from thermview.ui.panels.banner import Banner
 from thermview.ui.panels.camera import CameraState
 from thermview.ui.panels.findings import FindingsPanel
@@ -50,6 +52,7 @@ class MainWindow(QMainWindow):
         self.actions_ = Actions(
             self, self.keys, self.commands.handlers(), self.picture.actions_by_name
         )
+        self.guides = GuideBar(desk, self.picture.canvas)
         self.strip = StripView(desk)
         self.readings = ReadingsPanel(desk, self.commands.edits)
         self.findings = FindingsPanel(desk)
@@ -60,6 +63,8 @@ class MainWindow(QMainWindow):
         self.status = StatusLine(desk)
         self.sheet = StepSheet(self.steps, self.commands.step_actions())
         self._space_presses = SpacePresses(self)
+        self.optics = OpticsCommands(self)
+        self.readings.card.settings.offer(self.optics.surface_guides())
         self._build()
         self.setAcceptDrops(True)
         desk.session_changed.connect(self._session_changed)
@@ -115,6 +120,7 @@ class MainWindow(QMainWindow):
         left = QWidget()
         left_layout = column(left)
         left_layout.addWidget(self.banner)
+        left_layout.addWidget(self.guides)
         left_layout.addWidget(self.picture, 1)
         upper = self._splitter("upperSplitter", Qt.Orientation.Horizontal)
         upper.addWidget(left)
@@ -126,7 +132,7 @@ class MainWindow(QMainWindow):
         whole.setStretchFactor(0, 4)
         whole.setStretchFactor(1, 1)
         upper.setSizes([860, 400])
-        beside.setSizes([170, 370])
+        beside.setSizes([240, 300])
         whole.setSizes([500, 240])
         return whole
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from PySide6.QtCore import QItemSelection, QItemSelectionModel, QPoint, Qt, QTimer
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
@@ -50,6 +52,8 @@ class ReadingsPanel(QFrame):
         layout.addWidget(self.card)
         layout.addWidget(self.hint)
         layout.addWidget(self.table, 1)
+        self.trust = label("", "readingsTrust", "small", wrap=True)
+        layout.addWidget(self.trust)
         self._stale = True
         self._heads: list[str] = []
         self._timer = QTimer(self)
@@ -62,6 +66,7 @@ class ReadingsPanel(QFrame):
         for signal in (desk.frame_shown, desk.curves_grew, desk.curves_changed, desk.scale_changed):
             signal.connect(self._mark_stale)
         desk.scale_changed.connect(self._rename_heads)
+        desk.optics.changed.connect(self._mark_stale)
         self._rebuild()
 
     def _make_table(self) -> QTableView:
@@ -124,6 +129,10 @@ class ReadingsPanel(QFrame):
         self._stale = False
         self.model.refresh()
         self.card.refresh()
+        words, tip = trust_words(self._desk)
+        self.trust.setText(words)
+        self.trust.setToolTip(tip)
+        self.trust.setVisible(bool(words))
 
     def _rename_heads(self) -> None:
         """The unit stands in the heads."""
@@ -180,6 +189,38 @@ class ReadingsPanel(QFrame):
         numbers = 2 + max(0, room // COLUMN_PX)
         for position in range(len(COLUMNS)):
             self.table.setColumnHidden(position, position > numbers)
+
+
+def trust_words(desk: Desk) -> tuple[str, str]:
+    """Return what can be trusted now, in a line, and how that is known."""
+    if desk.session is None or desk.display.relative:
+        return "", ""
+    optics, display = desk.optics, desk.display
+    least_k = optics.smallest_rise_k()
+    words = ["noise not measured yet"]
+    tip = ["three standard deviations of one pixel, now and in the zero"]
+    if math.isfinite(least_k):
+        least = display.difference_text(least_k).lstrip("+")
+        words = [f"rises to trust: {least} and more"]
+        tip[0] += ", picture averaged" if optics.averaging else ", one picture"
+    report = optics.noise
+    if report is not None:
+        tip.append(
+            f"noise (NETD) {report.netd_k * 1e3:.0f} mK over {report.frames} still frames, drift "
+            f"{report.drift_k_per_min:+.2f} K a minute, fixed pattern "
+            f"{report.fixed_pattern_k * 1e3:.0f} mK; averaging helps up to "
+            f"{report.knee_frames} frames"
+        )
+    if optics.profile.calibration is None and not optics.profile.accuracy_k:
+        words.append("camera taken as ± 2 K")
+    else:
+        words.append("camera calibrated")
+    tip.append(optics.profile.words())
+    if optics.shiny is not None:
+        words.append(f"{optics.shiny.mask.mean():.1%} shiny")
+        tip.append(f"shiny places: {optics.shiny.how}")
+    tip.append(f"not readable beyond ± {optics.limit_k:g} K; the menu changes that")
+    return " · ".join(words), "\n".join(tip)
 
 
 def desk_fly(desk: Desk) -> None:

@@ -33,7 +33,7 @@ STEPS = (
         "light, a magnifier, the board off and unplugged",
         "Capacitors stay charged after switching off: discharge them safely, and measure that "
         "they are empty before you touch.",
-        ("open", "note"),
+        ("open", "camera", "note"),
     ),
     Step(
         "measure",
@@ -42,7 +42,7 @@ STEPS = (
         "a multimeter, the board off and discharged",
         "Never measure resistance on a live circuit. Mains and high voltage are for trained and, "
         "where the law asks it, licensed people.",
-        ("note",),
+        ("shiny", "note"),
     ),
     Step(
         "power_up",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -23,10 +24,11 @@ from thermview.ui.desk import Desk
 from thermview.ui.picture.content import content_of
 from thermview.ui.picture.drawing import RulerTool, make_tool
 from thermview.ui.picture.geometry import size_text
+from thermview.ui.picture.hatching import Hatching
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.layer import Content, Layer
 from thermview.ui.picture.mapping import Mapping
-from thermview.ui.picture.notices import focus_words, is_stale, notices
+from thermview.ui.picture.notices import focus_words, is_stale, kind_words, notices
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
@@ -35,6 +37,9 @@ from thermview.ui.theme import tokens
 
 _WHEEL_STEP = 1.2  # zoom of one notch
 _EDGE = 6.0  # px that labels keep from the canvas' edge
+
+
+Overlay = Callable[[QPainter, Mapping, Ink], None]
 
 
 class Canvas(QWidget):
@@ -59,6 +64,8 @@ class Canvas(QWidget):
         self.focus_help = False
         self.sharpest = 0.0
         self._parts: PartsLayer | None = None
+        self._hatching: Hatching | None = None
+        self.overlay: Overlay | None = None
         self._outlines = QPixmap()
         self._outlines_key: Any = None
         self._painter = FramePainter(desk.display)
@@ -126,6 +133,13 @@ class Canvas(QWidget):
         self.setCursor(self.tool.cursor)
         self.update()
         self.tool_changed.emit(kind)
+
+    def take_up(self, tool: Tool) -> None:
+        """Take up a tool that has no button, until it has done its work."""
+        self.choose(ToolKind.SELECT)
+        self.tool = tool
+        self.setCursor(tool.cursor)
+        self.update()
 
     def _touch(self, at: QPointF, modifiers: Qt.KeyboardModifier) -> Touch | None:
         if (mapping := self.mapping) is None:
@@ -261,6 +275,8 @@ class Canvas(QWidget):
         taken = self._draw_notices(pen, ink, frame)
         taken += self._draw_foot(pen, ink, frame, marked)
         self.layer.draw_numbers(pen, content, mapping, ink, frame=frame, taken=taken)
+        if self.overlay is not None:
+            self.overlay(pen, mapping, ink)
         self.tool.paint(pen, mapping, ink)
 
     def _outlines_of(self, content: Content, mapping: Mapping, ink: Ink) -> QPixmap:
@@ -268,18 +284,38 @@ class Canvas(QWidget):
         parts = self._parts if self.desk.display.parts else None
         lines = tuple(content.line_of(region.id) for region in content.regions)
         ratio = self.devicePixelRatioF()
-        key = (mapping, ratio, content.regions, lines, content.selected, id(parts))
+        hatching = self._hatching_now()
+        key = (
+            mapping,
+            ratio,
+            content.regions,
+            lines,
+            content.selected,
+            id(parts),
+            id(hatching),
+        )
         if key != self._outlines_key:
             self._outlines_key = key
             self._outlines = QPixmap(self.size() * ratio)
             self._outlines.setDevicePixelRatio(ratio)
             self._outlines.fill(Qt.GlobalColor.transparent)
             pen = QPainter(self._outlines)
+            if hatching is not None:
+                hatching.draw(pen, mapping)
             if parts is not None:
                 parts.draw(pen, mapping, ink, {region.name for region in content.regions})
             self.layer.draw_outlines(pen, content, mapping, ink)
             pen.end()
         return self._outlines
+
+    def _hatching_now(self) -> Hatching | None:
+        """Return the shiny places to hatch, or None."""
+        optics = self.desk.optics
+        if optics.shiny is None or not optics.shiny_shown:
+            self._hatching = None
+        elif self._hatching is None or self._hatching.mask is not optics.shiny.mask:
+            self._hatching = Hatching(optics.shiny.mask)
+        return self._hatching
 
     def _draw_notices(self, pen: QPainter, ink: Ink, frame: QRectF) -> list[QRectF]:
         """Draw what must be known of this picture (top) and the read-out (bottom)."""
@@ -291,6 +327,11 @@ class Canvas(QWidget):
             ink.plate(pen, rect, chunks, edge=ink.warning)
             taken.append(rect)
             top = rect.bottom() + 4
+        if words := kind_words(self.desk):
+            chunks = [Chunk(words, ink.small, ink.dim)]
+            rect = QRectF(frame.topLeft(), ink.plate_size(chunks))
+            ink.plate(pen, rect, chunks)
+            taken.append(rect)
         if self.focus_help and self.desk.shown is not None:
             words, self.sharpest = focus_words(self.desk.shown, self.sharpest)
             chunks = [

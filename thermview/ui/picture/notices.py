@@ -41,6 +41,19 @@ def notices(desk: Desk) -> list[str]:
     return words
 
 
+def kind_words(desk: Desk) -> str:
+    """Return what the numbers are, where that must be said: apparent, averaged."""
+    session, words = desk.session, []
+    if session is None or desk.display.relative:
+        return ""
+    stated = [region.emissivity is not None for region in desk.document.current.regions]
+    if session.scene.emissivity is None and not (stated and all(stated)):
+        words.append("apparent: no emissivity stated")
+    if desk.optics.averaging:
+        words.append("picture averaged")
+    return " · ".join(words)
+
+
 def band_words(display: Display) -> str:
     """Return which band is highlighted: ``highlighted: above 60.0 °C``."""
     assert display.isotherm is not None

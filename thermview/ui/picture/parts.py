@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
 
-from thermview.board import BoardView, Part, part_outline_px
+from thermview.board import BoardView, Part
 from thermview.session.boards import Board
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
@@ -26,8 +26,9 @@ class PartsLayer:
         side = seen_side(board.view)
         self.parts = [part for part in board.parts if part.side == side]
         self._path = QPainterPath()
-        self._polygons = [_polygon(part_outline_px(part, board.view)) for part in self.parts]
-        for polygon in self._polygons:
+        corners_mm = np.array([part.outline_mm() for part in self.parts]).reshape(-1, 4, 2)
+        self.outlines = [_polygon(corners) for corners in board.view.board_to_pixel(corners_mm)]
+        for polygon in self.outlines:
             self._path.addPolygon(polygon)
             self._path.closeSubpath()
 
@@ -42,7 +43,7 @@ class PartsLayer:
         pen.drawPath(transform.map(self._path))
         pen.setFont(ink.small)
         metrics = QFontMetricsF(ink.small)
-        for part, polygon in zip(self.parts, self._polygons, strict=True):
+        for part, polygon in zip(self.parts, self.outlines, strict=True):
             if part.designator in labelled:
                 continue
             box = transform.map(polygon).boundingRect()
@@ -58,7 +59,7 @@ class PartsLayer:
         """Return the smallest part at a point of the picture, or None."""
         here = [
             (part.width_mm * part.height_mm, number)
-            for number, (part, polygon) in enumerate(zip(self.parts, self._polygons, strict=True))
+            for number, (part, polygon) in enumerate(zip(self.parts, self.outlines, strict=True))
             if polygon.containsPoint(QPointF(x, y), Qt.FillRule.OddEvenFill)
         ]
         return self.parts[min(here)[1]] if here else None

@@ -12,6 +12,7 @@ from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPen
 from thermview.ui.desk import Desk
 from thermview.ui.display import View
 from thermview.ui.picture.content import content_of
+from thermview.ui.picture.hatching import Hatching
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.layer import Layer
 from thermview.ui.picture.mapping import Mapping
@@ -92,7 +93,12 @@ def caption(desk: Desk) -> list[str]:
         kind = f"apparent {kind}" if display.view is View.TEMPERATURE else f"{kind}, apparent"
     elif not display.relative:
         kind += f", emissivity {session.scene.emissivity:g}"
-    return [name, f"{moment}   {kind}", *notices(desk)]
+    lines = [name, f"{moment}   {kind}", *notices(desk)]
+    if desk.optics.shiny is not None and desk.optics.shiny_shown:
+        lines.append(f"hatched: shiny, not readable ({desk.optics.shiny.how})")
+    if desk.optics.averaging:
+        lines.append("the picture is averaged over time; the regions' numbers are of one frame")
+    return lines
 
 
 def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
@@ -103,6 +109,9 @@ def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
     pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, desk.display.smooth)
     pen.drawImage(QPointF(0, 0), FramePainter(desk.display).paint(desk.optics.pictured() or frame))
     pen.restore()
+    shiny = desk.optics.shiny
+    if shiny is not None and desk.optics.shiny_shown:
+        Hatching(shiny.mask).draw(pen, mapping)
 
 
 def _draw_layer(pen: QPainter, desk: Desk, mapping: Mapping, ink: Ink) -> None:

@@ -28,6 +28,7 @@ _TOOLS = {
     ToolKind.RULER: ("7", "ruler", "measure a length in px or mm"),
 }
 _FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _PARTS_KEY, _SMOOTH_KEY = "0", "K", "H", "A", "J"
+_SHINY_KEY, _AVERAGE_KEY = "E", "U"
 
 
 class _NameEdit(QLineEdit):
@@ -105,6 +106,20 @@ class PictureView(QWidget):
                 display.set_parts,
                 display.parts,
             ),
+            "shiny": (
+                "hatch shiny places, once they were looked for: they mirror and are not read",
+                _SHINY_KEY,
+                "texture",
+                self.desk.optics.show_shiny,
+                True,
+            ),
+            "average": (
+                "average the picture over time; what moves shows at once, readings stay raw",
+                _AVERAGE_KEY,
+                "layers-triple-outline",
+                self.desk.optics.set_averaging,
+                False,
+            ),
             "smooth": (
                 "smooth between pixels when enlarged",
                 _SMOOTH_KEY,
@@ -160,6 +175,7 @@ class PictureView(QWidget):
         desk.selection_changed.connect(canvas.update)
         desk.state_changed.connect(canvas.update)
         desk.flown_to.connect(canvas.fly_to)
+        desk.optics.changed.connect(self._optics_changed)
         canvas.tool_changed.connect(self._tool_changed)
         canvas.measured.connect(self._measured)
         canvas.rename_wanted.connect(self.start_rename)
@@ -194,6 +210,11 @@ class PictureView(QWidget):
         self.actions_by_name["markers"].setChecked(display.markers)
         self.actions_by_name["parts"].setChecked(display.parts)
         self.actions_by_name["smooth"].setChecked(display.smooth)
+
+    def _optics_changed(self) -> None:
+        self.actions_by_name["shiny"].setChecked(self.desk.optics.shiny_shown)
+        self.actions_by_name["average"].setChecked(self.desk.optics.averaging)
+        self.canvas.refresh()
 
     def _tool_changed(self, kind: ToolKind) -> None:
         self.actions_by_name[f"tool_{kind.value}"].setChecked(True)

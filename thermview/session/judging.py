@@ -1,0 +1,46 @@
+"""The judge of a recording, by what it says of itself: as the window has it after opening it."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+
+from thermview.errors import ThermviewError
+from thermview.frames import Footage
+from thermview.session.boards import Board, board_of
+from thermview.session.power import quiet_interval
+from thermview.session.profiles import recorded_profile
+from thermview.session.still import measure_still
+from thermview.session.worth import Judge
+
+
+def bodies_of(board: Board | None) -> dict[str, tuple[float, float]]:
+    """Return the parts' bodies, (width, height) in mm, by designator."""
+    parts = () if board is None else board.parts
+    return {part.designator: (part.width_mm, part.height_mm) for part in parts}
+
+
+def judge_of(footage: Footage, path: Path | None = None) -> Judge:
+    """Return the judge of a recording.
+
+    Parameters
+    ----------
+    footage : Footage
+        The recording; its noise is measured over the quiet time before the power.
+    path : Path, optional
+        Its file, beside which a placement list and landmarks may lie.
+    """
+    info, board, measured_k = footage.info, None, None
+    with suppress(ThermviewError):
+        board = board_of(footage, path)
+    if not info.scale.relative and len(footage):
+        with suppress(ThermviewError):
+            measured_k = measure_still(footage, quiet_interval(footage))[0].netd_k
+    return Judge(
+        scene=info.scene,
+        scale=info.scale,
+        profile=recorded_profile(footage),
+        netd_k=info.netd_k if measured_k is None else measured_k,
+        mm_per_px=None if board is None else board.view.mm_per_px,
+        bodies_mm=bodies_of(board),
+    )
