@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol, runtime_checkable
 
 from thermview.board import (
     BoardView,
+    Landmark,
     Part,
     fit_homography,
     format_landmarks,
@@ -34,6 +36,18 @@ class Board:
     parts: tuple[Part, ...]
     view: BoardView
     texts: tuple[str, str] | None = field(default=None, repr=False, compare=False)
+
+    @classmethod
+    def of(cls, parts: tuple[Part, ...], landmarks: Sequence[Landmark]) -> Board:
+        """Return a board of parts and landmarks.
+
+        Raises
+        ------
+        InputError
+            The landmarks give no view.
+        """
+        texts = (format_placement(parts), format_landmarks(landmarks))
+        return cls(parts, fit_homography(landmarks), texts)
 
     @classmethod
     def of_texts(cls, placement_csv: str, landmarks_json: str) -> Board:
@@ -86,6 +100,4 @@ def board_of(origin: object, path: Path | None = None) -> Board | None:
     landmarks_file = path.with_suffix(".landmarks.json")
     if not (parts_file.is_file() and landmarks_file.is_file()):
         return None
-    parts, landmarks = load_placement(parts_file), load_landmarks(landmarks_file)
-    texts = (format_placement(parts), format_landmarks(landmarks))
-    return Board(parts, fit_homography(landmarks), texts)
+    return Board.of(load_placement(parts_file), load_landmarks(landmarks_file))

@@ -25,6 +25,7 @@ from thermview.session import (
 from thermview.session.boards import Board
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
+from thermview.ui.board.keeper import BoardKeeper
 from thermview.ui.display import Display
 from thermview.ui.finding import Findings
 from thermview.ui.keeping import Keeping
@@ -51,6 +52,7 @@ class Desk(Working):
     curves_grew = Signal()
     curves_changed = Signal()
     regions_changed = Signal()
+    board_changed = Signal()  # parts or their places: `board` is another, or none
     selection_changed = Signal()
     marks_changed = Signal()
     playhead_moved = Signal(int)
@@ -88,6 +90,7 @@ class Desk(Working):
         self._seen = _Seen()
         self.keeping = Keeping(self)
         self.optics = Optics(self)
+        self.boards = BoardKeeper(self)
         self.findings = Findings(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
@@ -143,6 +146,15 @@ class Desk(Working):
             address = self.opened.address
             self.attempt(lambda: remember(address, self.document.current, self.triggers))
 
+    def set_board(self, board: Board | None) -> None:
+        """Show these parts at these places, and keep them with what is recorded from now on."""
+        self.board = board
+        if board is not None:
+            self.display.set_mm_per_px(board.view.mm_per_px)
+            if self.session is not None and board.texts is not None:
+                self.session.set_board(*board.texts)
+        self.board_changed.emit()
+
     def _adopt(self, opened: Opened) -> None:
         self.close_session()
         self.opened, self.session, self.board = opened, opened.session, opened.board
@@ -156,6 +168,7 @@ class Desk(Working):
         self.set_triggers(opened.triggers)
         self.keeping.begin()
         self.optics.begin()
+        self.boards.begin()
         self.findings.begin()
         opened.session.start()
         if opened.path is not None:
@@ -422,7 +435,7 @@ class Desk(Working):
 
     def redo(self) -> None:
         """Do it again."""
-        if not self.optics.redo():
+        if not self.boards.redo() and not self.optics.redo():
             self.document.redo()
 
     def set_triggers(self, rules: tuple[TriggerRule, ...]) -> None:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from thermview.board import part_outline_px
+from thermview.board import Landmark, Part, load_placement, part_outline_px
 from thermview.errors import ThermviewError
 from thermview.paths import sample_recordings, user_data
 from thermview.recording.generic import picture_datasets
@@ -18,10 +18,12 @@ from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session import Session
 from thermview.session.boards import Board, board_of
 from thermview.session.export import write_whole
+from thermview.session.matching import judge, named
 from thermview.session.power import power_on, quiet_interval
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
 from thermview.sources.catalog import parse_address
+from thermview.ui.board.memory import kept
 
 HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
@@ -36,9 +38,16 @@ class Opened:
     session: Session
     path: Path | None = None
     board: Board | None = None
+    placed: tuple[tuple[Part, ...], tuple[Landmark, ...]] = ((), ())
+    """Parts and matching points that are no board yet: one or the other is lacking."""
     regions: RegionSet = field(default_factory=RegionSet)
     triggers: tuple[TriggerRule, ...] = ()
     remarks: list[str] = field(default_factory=list)
+
+    @property
+    def memory(self) -> Path:
+        """Return the file beside which everything about this input is remembered."""
+        return memory_of(self.address)
 
 
 def open_address(
@@ -71,15 +80,27 @@ def open_address(
 
 
 def _board_of(opened: Opened, origin: object, path: Path | None) -> Board | None:
-    """Return the board that the source brings along, else the one in files beside it."""
+    """Return the remembered board, else the one that the source brings along or lies beside it."""
     try:
-        board = board_of(origin, path)
+        board = _remembered_board(opened) or board_of(origin, path)
+        if board is None and path is not None and not any(opened.placed):
+            parts_file = path.with_suffix(".parts.csv")
+            opened.placed = (load_placement(parts_file) if parts_file.is_file() else (), ())
     except ThermviewError as error:
         opened.remarks.append(f"the board's placement list is not used: {error}")
         return None
     if board is not None and board.texts is not None:
         opened.session.set_board(*board.texts)
     return board
+
+
+def _remembered_board(opened: Opened) -> Board | None:
+    """Return what the user has made of this recording's board the last time."""
+    parts, landmarks = kept(opened.memory)
+    if parts and judge(named(landmarks, parts)).view is not None:
+        return Board.of(parts, landmarks)
+    opened.placed = (parts, landmarks)
+    return None
 
 
 def memory_of(address: str) -> Path:

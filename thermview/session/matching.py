@@ -1,0 +1,201 @@
+"""Matching points: places known on the board and in the picture, and how well they agree."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.board import BoardView, Landmark, Part, fit_homography, side_seen
+from thermview.errors import InputError
+
+ENOUGH = 4
+POOR_MM = 0.5  # scatter that a hand with a loupe stays below; common practice, no source
+POOR_PX = 1.5
+STEEP = 3.0  # a pixel is so many times longer than wide: seen at less than 20° to the board
+SAME_MM = 0.02  # two places nearer than this are one
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One matching point.
+
+    Attributes
+    ----------
+    board_mm : (float, float)
+        On the board, mm, y up.
+    pixel : (float, float)
+        In the picture, pixels, y down.
+    name : str
+        What it is, such as ``U3`` or ``12.5, 40 mm``.
+    side : str
+        ``top`` or ``bottom`` where it belongs to a part, else empty.
+    """
+
+    board_mm: tuple[float, float]
+    pixel: tuple[float, float]
+    name: str
+    side: str = ""
+
+    def landmark(self) -> Landmark:
+        """Return it without its name."""
+        return Landmark(self.board_mm, self.pixel)
+
+
+class Grade(Enum):
+    """What the points together are worth."""
+
+    FEW = "few"
+    GOOD = "good"
+    POOR = "poor"
+    REFUSED = "refused"
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """The view that the points give, how far each lies from it, and what to do about it.
+
+    Attributes
+    ----------
+    grade : Grade
+    words : str
+        For the user.
+    view : BoardView or None
+        None where there is none to be used.
+    misfits_mm : tuple of float
+        Distance of each point from its place, mm on the board; NaN without a view.
+    worst : int or None
+        Number of the point that disagrees with the others most, where there are five or more.
+    """
+
+    grade: Grade
+    words: str
+    view: BoardView | None = None
+    misfits_mm: tuple[float, ...] = ()
+    worst: int | None = None
+
+
+def judge(points: Sequence[Point]) -> Fit:
+    """Fit the board's plane to the points and say what the fit is worth."""
+    unknown = (math.nan,) * len(points)
+    if len(points) < ENOUGH:
+        left = ENOUGH - len(points)
+        words = f"{len(points)} of {ENOUGH} points; {left} more, far apart"
+        return Fit(Grade.FEW, words, misfits_mm=unknown)
+    if trouble := _twice(points):
+        return Fit(Grade.REFUSED, trouble, misfits_mm=unknown)
+    try:
+        view = fit_homography([point.landmark() for point in points])
+    except InputError as error:
+        return Fit(Grade.REFUSED, _points_for_landmarks(str(error)), misfits_mm=unknown)
+    misfits = misfits_mm(points, view)
+    worst = _worst(points, misfits) if len(points) > ENOUGH else None
+    if trouble := _nonsense(points, view):
+        return Fit(Grade.REFUSED, trouble, None, tuple(misfits.tolist()), worst)
+    return _graded(points, view, misfits, worst)
+
+
+def _graded(
+    points: Sequence[Point], view: BoardView, misfits: NDArray[np.float64], worst: int | None
+) -> Fit:
+    each = tuple(misfits.tolist())
+    below = ", seen from below" if side_seen(view) == "bottom" else ""
+    if worst is None:
+        words = f"four points always fit{below}; a fifth tells whether they are right"
+        return Fit(Grade.GOOD, words, view, each)
+    spread_mm = scatter_mm(misfits)
+    words = f"the points agree within {spread_mm:.2f} mm{below}"
+    if spread_mm <= max(POOR_MM, POOR_PX * view.mm_per_px):
+        return Fit(Grade.GOOD, words, view, each, worst)
+    words = (
+        f"the points disagree by {spread_mm:.1f} mm{below}; look at {points[worst].name} first, "
+        f"{each[worst]:.1f} mm off"
+    )
+    return Fit(Grade.POOR, words, view, each, worst)
+
+
+def misfits_mm(points: Sequence[Point], view: BoardView) -> NDArray[np.float64]:
+    """Return how far each point lies from its place in `view`, mm on the board, shape (n,)."""
+    seen = view.pixel_to_board([point.pixel for point in points])
+    apart = seen - np.array([point.board_mm for point in points])
+    found: NDArray[np.float64] = np.hypot(apart[:, 0], apart[:, 1])
+    return found
+
+
+def scatter_mm(misfits: NDArray[np.float64]) -> float:
+    """Return the points' scatter along one axis, mm: a homography takes 8 of their 2 n numbers."""
+    free = 2 * len(misfits) - 8
+    return float(np.sqrt(np.sum(misfits**2) / free)) if free > 0 else 0.0
+
+
+def _worst(points: Sequence[Point], misfits: NDArray[np.float64]) -> int:
+    """Return the point without which the others agree best; of five, the one farthest off."""
+    if len(points) < ENOUGH + 2:
+        return int(np.argmax(misfits))
+    left = [_scatter_without(points, number) for number in range(len(points))]
+    return int(np.argmin(left))
+
+
+def _scatter_without(points: Sequence[Point], number: int) -> float:
+    rest = [point for at, point in enumerate(points) if at != number]
+    try:
+        view = fit_homography([point.landmark() for point in rest])
+    except InputError:
+        return math.inf
+    return scatter_mm(misfits_mm(rest, view))
+
+
+def _twice(points: Sequence[Point]) -> str:
+    for number, point in enumerate(points):
+        for other in points[:number]:
+            if math.dist(point.board_mm, other.board_mm) < SAME_MM:
+                return f"{point.name} stands for one place twice; remove one of the two points"
+            if math.dist(point.pixel, other.pixel) < SAME_MM:
+                return f"{other.name} and {point.name} lie at one place in the picture; drag one"
+    return ""
+
+
+def _nonsense(points: Sequence[Point], view: BoardView) -> str:
+    sides = {point.side for point in points if point.side}
+    seen = side_seen(view)
+    if sides and seen not in sides:
+        (side,) = sides
+        return (
+            f"the points show the board mirrored, but their parts are on the {side}: two points "
+            "are swapped, or the picture shows the other side"
+        )
+    around = view.board_to_pixel(np.add(view.centre_mm, [[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]]))
+    long, short = np.linalg.svd(around[1:] - around[0], compute_uv=False)
+    if long > STEEP * short:
+        return (
+            f"by these points the board would be seen {long / short:.0f} times longer than wide; "
+            "one of them is at a wrong place"
+        )
+    return ""
+
+
+def _points_for_landmarks(words: str) -> str:
+    return words.replace("the landmarks", "the points").replace("landmarks", "points")
+
+
+def named(landmarks: Iterable[Landmark], parts: Sequence[Part]) -> tuple[Point, ...]:
+    """Return landmarks as points, named by the part whose middle they are."""
+    points = []
+    for mark in landmarks:
+        part = next(
+            (p for p in parts if math.dist((p.x_mm, p.y_mm), mark.board_mm) < SAME_MM), None
+        )
+        if part is None:
+            points.append(Point(mark.board_mm, mark.pixel, place_name(*mark.board_mm)))
+        else:
+            points.append(Point(mark.board_mm, mark.pixel, part.designator, part.side))
+    return tuple(points)
+
+
+def place_name(x_mm: float, y_mm: float) -> str:
+    """Return a place on the board in words."""
+    return f"{x_mm:g}, {y_mm:g} mm".replace("-", "−")

@@ -1,0 +1,1 @@
+"""The board on the picture: its parts, its matching points, a photo of it."""

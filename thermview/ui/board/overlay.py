@@ -1,0 +1,162 @@
+"""A clear sheet over the picture: lit parts, matching points, the loupe."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, QSizeF, Qt
+from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPolygonF
+from PySide6.QtWidgets import QWidget
+
+from thermview.board import Part
+from thermview.session.matching import Grade, Point
+from thermview.ui.board.point_tool import PointTool
+from thermview.ui.picture.canvas import Canvas
+from thermview.ui.picture.ink import Chunk, Ink
+from thermview.ui.picture.mapping import Mapping
+from thermview.ui.picture.painter import FramePainter
+from thermview.ui.picture.parts import PartsLayer
+from thermview.ui.theme import DARK, tokens
+
+LOUPE_PX = 150.0  # across
+LOUPE_TIMES = 4.0
+_LEAST_LIT_PX = 14.0  # a lit part is ringed where it is smaller than this
+_NAMES = 40  # more lit parts than this are not named: their names would hide them
+
+
+class BoardSheet(QWidget):
+    """Painted over the canvas and blind to the mouse; it holds no state of its own."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        super().__init__(canvas)
+        self.setObjectName("boardSheet")
+        self.setAttribute(Qt.WidgetAttribute.WA_TransparentForMouseEvents)
+        self._canvas = canvas
+        self._desk = canvas.desk
+        self._keeper = canvas.desk.boards
+        self._painter = FramePainter(canvas.desk.display)
+        self._layer: PartsLayer | None = None
+        self._outlines: list[tuple[Part, QPolygonF]] = []
+        self._keeper.changed.connect(self.update)
+        self._keeper.lit_changed.connect(self._find_outlines)
+        self._desk.board_changed.connect(self._board_changed)
+        self._desk.session_changed.connect(self._board_changed)
+        canvas.installEventFilter(self)
+        self.resize(canvas.size())
+        self.lower()
+        self.show()
+
+    def eventFilter(self, watched: QObject, event: QEvent) -> bool:
+        """Cover the canvas, whatever its size."""
+        if event.type() is QEvent.Type.Resize:
+            self.resize(self._canvas.size())
+        return False
+
+    def _board_changed(self) -> None:
+        board = self._desk.board
+        self._canvas.take_board()
+        self._layer = None if board is None else PartsLayer(board)
+        self._find_outlines()
+
+    def _find_outlines(self) -> None:
+        """Keep the lit parts' outlines for all paintings."""
+        keeper = self._keeper
+        self._outlines = []
+        if self._layer is not None:
+            self._outlines = [
+                (part, outline)
+                for part, outline in zip(self._layer.parts, self._layer.outlines, strict=True)
+                if part.designator in keeper.lit or part.designator == keeper.chosen
+            ]
+        self.update()
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint all of it."""
+        mapping = self._canvas.mapping
+        if mapping is None:
+            return
+        pen, ink = QPainter(self), Ink(tokens())
+        pen.setRenderHint(QPainter.RenderHint.Antialiasing)
+        self._draw_lit(pen, mapping, ink)
+        tool = self._canvas.tool
+        if self._keeper.matching:
+            for number, point in enumerate(self._keeper.points):
+                self._draw_point(pen, mapping, ink, number, point)
+            under = self._canvas.underMouse()
+            if isinstance(tool, PointTool) and tool.at is not None and under:
+                self._draw_loupe(pen, mapping, ink, tool.at)
+
+    # -- lit parts -------------------------------------------------------------------------------
+
+    def _draw_lit(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        transform = mapping.transform()
+        named = len(self._outlines) <= _NAMES
+        colour = QColor(DARK.accent)
+        ground = QColor(colour)
+        ground.setAlpha(60)
+        for part, outline in self._outlines:
+            shape = transform.map(outline)
+            chosen = part.designator == self._keeper.chosen
+            path = QPainterPath()
+            path.addPolygon(shape)
+            path.closeSubpath()
+            if not chosen:
+                pen.fillPath(path, ground)
+            ink.stroke(pen, path, QColor("#ffffff") if chosen else colour, 2.5 if chosen else 1.5)
+            box = path.boundingRect()
+            if chosen and max(box.width(), box.height()) < _LEAST_LIT_PX:
+                ring = QPainterPath()
+                ring.addEllipse(box.center(), _LEAST_LIT_PX, _LEAST_LIT_PX)
+                ink.stroke(pen, ring, QColor("#ffffff"))
+            if chosen or named:
+                _plate_beside(pen, ink, box, part.designator)
+
+    # -- points ----------------------------------------------------------------------------------
+
+    def _draw_point(
+        self, pen: QPainter, mapping: Mapping, ink: Ink, number: int, point: Point
+    ) -> None:
+        fit, tool = self._keeper.fit, self._canvas.tool
+        at = mapping.to_widget(*point.pixel)
+        bad = fit.grade in (Grade.POOR, Grade.REFUSED) and fit.worst == number
+        colour = QColor(DARK.warning if bad else "#ffffff")
+        ink.stroke(pen, _cross(at, 9.0), colour, 2.0)
+        if isinstance(tool, PointTool) and tool.dragged == number:
+            return  # its words would stand in the loupe
+        words = f"⚠ {point.name}" if bad else point.name
+        _plate_beside(pen, ink, QRectF(at, QSizeF(0, 0)).adjusted(-9, -9, 9, 9), words)
+
+    def _draw_loupe(self, pen: QPainter, mapping: Mapping, ink: Ink, at: QPointF) -> None:
+        """Draw the surroundings of the cursor enlarged; the cross in its middle is the place."""
+        shown = self._desk.optics.pictured() or self._desk.shown
+        if shown is None:
+            return
+        near = mapping.zoomed(at, LOUPE_TIMES)
+        round_ = QPainterPath()
+        round_.addEllipse(at, LOUPE_PX / 2, LOUPE_PX / 2)
+        pen.save()
+        pen.setClipPath(round_)
+        pen.fillPath(round_, QColor(tokens().sunken))
+        pen.save()
+        pen.setTransform(near.transform(), combine=True)
+        pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, self._desk.display.smooth)
+        pen.drawImage(QPointF(0, 0), self._painter.paint(shown))
+        pen.restore()
+        if self._layer is not None and self._desk.display.parts:
+            self._layer.draw(pen, near, ink)
+        pen.restore()
+        ink.stroke(pen, round_, QColor("#ffffff"), 2.0)
+        ink.stroke(pen, _cross(at, 12.0), QColor("#ffffff"), 1.5)
+
+
+def _cross(at: QPointF, length: float) -> QPainterPath:
+    """Return four strokes that leave the place itself open."""
+    path = QPainterPath()
+    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
+        path.moveTo(at + QPointF(dx, dy) * 3)
+        path.lineTo(at + QPointF(dx, dy) * length)
+    return path
+
+
+def _plate_beside(pen: QPainter, ink: Ink, box: QRectF, words: str) -> None:
+    chunks = [Chunk(words, ink.small_bold, ink.text)]
+    size = ink.plate_size(chunks)
+    ink.plate(pen, QRectF(box.topRight() + QPointF(3, -size.height()), size), chunks)

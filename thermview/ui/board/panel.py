@@ -1,0 +1,99 @@
+"""The board's panel beside the picture: parts, matching points."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from PySide6.QtCore import Qt
+from PySide6.QtGui import QKeyEvent
+from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBar
+
+from thermview.ui.board.overlay import BoardSheet
+from thermview.ui.board.parts_page import PartsPage
+from thermview.ui.desk import Desk
+from thermview.ui.picture.canvas import Canvas
+from thermview.ui.theme import tokens
+from thermview.ui.widgets import column, named, row, tool
+
+WIDTH_PX = 320
+PARTS, POINTS = 0, 1
+PLACEMENT_SUFFIXES = frozenset({".csv", ".pos", ".xy", ".tsv"})
+LISTS = "placement lists (*.csv *.pos *.txt *.xy *.tsv);;all (*)"
+
+
+class BoardPanel(QFrame):
+    """Hidden until asked for; it follows the desk's board."""
+
+    def __init__(self, desk: Desk, canvas: Canvas) -> None:
+        super().__init__()
+        named(self, "boardPanel", "panel")
+        self._desk, self._canvas = desk, canvas
+        self.sheet = BoardSheet(canvas)
+        self.setFixedWidth(WIDTH_PX)
+        self.tabs = named(QTabBar(), "boardTabs")
+        self.tabs.setExpanding(False)
+        self.tabs.setFocusPolicy(Qt.FocusPolicy.TabFocus)
+        self.tabs.setDrawBase(False)
+        self.pages = named(QStackedWidget(), "boardPages")
+        self.parts = PartsPage(desk, self.ask_parts)
+        for words, tip, page in (
+            ("parts", "the board's parts, by its placement list", self.parts),
+        ):
+            self.tabs.setTabToolTip(self.tabs.addTab(words), tip)
+            self.pages.addWidget(page)
+        close = tool("close", "boardClose", self.close_panel, tip="close this panel  (Esc)")
+        layout = column(self, margin=tokens().space)
+        layout.addLayout(row(self.tabs, None, close))
+        layout.addWidget(self.pages, 1)
+        self.tabs.currentChanged.connect(self.pages.setCurrentIndex)
+        desk.session_changed.connect(self._session_changed)
+        self.hide()
+
+    def open_page(self, page: int) -> None:
+        """Show a page."""
+        if self._desk.session is None:
+            self._desk.say("info", "open a recording or an input first")
+            return
+        self.tabs.setCurrentIndex(page)
+        self.show()
+
+    def find_part(self) -> None:
+        """Show the search line, ready to type."""
+        self.open_page(PARTS)
+        self.parts.search.setFocus()
+        self.parts.search.selectAll()
+
+    def fill_menu(self, menu: QMenu) -> None:
+        """Offer what the panel does."""
+        menu.addAction("find a part", self.find_part)
+        menu.addAction("load a placement list …", self.ask_parts)
+
+    def close_panel(self) -> None:
+        """Put the panel away."""
+        self.hide()
+        self._canvas.setFocus()
+
+    def _session_changed(self) -> None:
+        if self._desk.session is None:
+            self.hide()
+
+    def ask_parts(self) -> None:
+        """Choose a placement list."""
+        name, _ = QFileDialog.getOpenFileName(self, "load a placement list", "", LISTS)
+        if name:
+            self.load_parts(Path(name))
+
+    def load_parts(self, path: Path) -> None:
+        """Load a placement list and show its parts."""
+        if self._desk.session is None:
+            self._desk.say("info", "open a recording or an input first, then its placement list")
+            return
+        self._desk.attempt(lambda: self._desk.boards.load_parts(path))
+        self.open_page(PARTS)
+
+    def keyPressEvent(self, event: QKeyEvent) -> None:
+        """Close on Esc."""
+        if event.key() == Qt.Key.Key_Escape:
+            self.close_panel()
+        else:
+            super().keyPressEvent(event)
