@@ -38,7 +38,8 @@ class Suspect:
     x_px, y_px : float
         Its middle in the picture.
     curve_k, fitted_k : ndarray, shape (frame,)
-        The rise of its warmest pixel over the surroundings, and the heat fitted to it.
+        The rise of its warmest pixel over the surroundings, and the heat (with the camera's
+        drift) fitted to it; both from the mean before the power.
     """
 
     part: str

@@ -263,11 +263,12 @@ def _suspect(
     strength = np.einsum("mij,mij->ij", heat, heat)
     row, column = np.unravel_index(int(np.argmax(strength)), strength.shape)
     fitted = modes.active @ heat[:, row, column].astype(np.float64)
-    raw = parted.narrow[:, found.fit.window.y + row, found.fit.window.x + column]
-    raw = raw.astype(np.float64)
-    curve = raw - modes.idle @ (modes.idle.T @ raw)
+    place = found.fit.window.y + row, found.fit.window.x + column
+    raw: Floats = parted.narrow[:, *place].astype(np.float64)
+    drift = modes.idle @ (modes.idle.T @ raw)
     before = take.times_s < course.on_s
     zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
+    start = float((fitted + drift)[before].mean()) if before.any() else float(raw[0])
     rise_k = max(float(np.percentile(fitted, 98) - zero), 0.0)
     x, y = found.footprint.centre_px
     onset_s = _onset(fitted - zero, take.times_s, course.on_s)
@@ -285,8 +286,8 @@ def _suspect(
         words=_words(evidence, rise_k, TAUS_S[found.fit.lag], onset_s, course),
         x_px=float(x),
         y_px=float(y),
-        curve_k=curve - zero,
-        fitted_k=fitted - zero,
+        curve_k=raw - start,
+        fitted_k=fitted + drift - start,
     )
 
 

@@ -31,6 +31,7 @@ from thermview.ui.widgets import column, label, named, row, tool
 
 MOST = 8
 REFRESH_MS = 500
+LEAST_LIST_PX = 72  # a finding with its evidence
 SURE = 5.0  # a rise within so many times the picture's noise is not listed
 NOT_PROOF = (
     "Largest rise only, not yet proof of a source: heat spreads, and shiny metal mirrors warm "
@@ -92,6 +93,7 @@ class FindingsPanel(QFrame):
         self.list.setVerticalScrollMode(QListWidget.ScrollMode.ScrollPerPixel)
         self.list.setWordWrap(True)
         self.list.setMouseTracking(True)
+        self.list.setMinimumHeight(LEAST_LIST_PX)
         self._fonts = [QFont(self.font()), QFont(self.font())]
         self._fonts[0].setPixelSize(tokens().large)
         self._fonts[1].setPixelSize(tokens().body)
@@ -166,14 +168,19 @@ class FindingsPanel(QFrame):
         heats = any(r.nature is Nature.HEATING for r in unexplained)
         self.hint.setText(self._verdict(located, heats=heats))
         self.hint.setVisible(bool(self.hint.text()))
-        self.note.setText(". ".join(note[:1].upper() + note[1:] for note in located.notes))
-        self.note.setVisible(bool(located.notes))
+        self._say_note([note[:1].upper() + note[1:] for note in located.notes])
         self.rises = []
 
     def _verdict(self, located: Located, *, heats: bool) -> str:
         if not located.heated:
-            return NOTHING + (MAYBE_RUNNING if located.power_on_from in ("", "frames") else "")
+            return NOTHING
         return "" if heats else ONLY_EXPECTED
+
+    def _say_note(self, notes: list[str]) -> None:
+        """Say what to know of the answer: the last in the panel, all in the tip."""
+        self.note.setText(notes[-1] if notes else "")
+        self.note.setToolTip("\n".join(notes))
+        self.note.setVisible(bool(notes))
 
     def _list_rows(self, rows: list[Row]) -> None:
         self.heading.setText("findings")
@@ -269,8 +276,7 @@ class FindingsPanel(QFrame):
         self.rises = rises
         self.hint.setText(hint)
         self.hint.setVisible(bool(hint))
-        self.note.setText(NOT_PROOF)
-        self.note.setVisible(bool(rises))
+        self._say_note([NOT_PROOF] if rises else [])
         while self.list.count() > len(rises):
             self.list.takeItem(self.list.count() - 1)
         for place, rise in enumerate(rises):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from thermview.analysis.decimate import usual_step_s
 from thermview.errors import UsageError
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 Span = tuple[float, float]
 """From … to, s."""
 
+_SEEN_POINTS = 150  # a finding's curve is averaged to about so many independent ones
 _STEP_SAMPLE = 2000  # frames that tell the usual step; a gap is many times longer
 
 
@@ -120,6 +122,7 @@ def gather(desk: Desk) -> Content:
     supply = session.supply if session.supply is not None and len(session.supply) else None
     curves = _region_curves(desk, session, len(times_s))
     curves += _difference_curves(desk, session, len(times_s))
+    curves += _finding_curves(desk, times_s)
     curves += _supply_curves(supply)
     return Content(
         times_s=times_s,
@@ -184,6 +187,30 @@ def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
             )
         )
     return result
+
+
+def _finding_curves(desk: Desk, times_s: NDArray[np.float64]) -> list[Curve]:
+    """Return the chosen finding's rise over its surroundings, and the heat fitted to it."""
+    located, suspect = desk.findings.located, desk.findings.suspect
+    if located is None or suspect is None:
+        return []
+    at_s = located.times_s
+    width = max(len(at_s) // _SEEN_POINTS, 1)
+    seen = uniform_filter1d(suspect.curve_k, width, mode="nearest")
+    theme = tokens()
+    return [
+        Curve(
+            Lane.DIFFERENCE,
+            "",
+            name,
+            np.interp(times_s, at_s, values, np.nan, np.nan).astype(np.float32),
+            colour,
+        )
+        for name, values, colour in (
+            (f"{suspect.part} seen", seen, theme.text_dim),
+            ("as heat", suspect.fitted_k, theme.accent),
+        )
+    ]
 
 
 def _supply_curves(supply: SupplyLog | None) -> list[Curve]:

@@ -42,7 +42,8 @@ def number_text(display: Display, lane: Lane, value: float, axis: ValueAxis) -> 
             return signed(value * 1e3, 1) + " mA"
         return signed(value, 3) + " A"
     if lane is Lane.DIFFERENCE:
-        return signed(display.difference(value), 1, "+")
+        reach = display.difference(axis.high)
+        return signed(display.difference(value), 3 if reach < 0.2 else 2 if reach < 2 else 1, "+")
     sign = "+" if display.view is View.RISE else ""
     return signed(display.level(value), 0 if display.relative else 1, sign)
 

@@ -24,6 +24,7 @@ from thermview.ui.theme import Theme
 LINE_PX = 1.6
 HEAVY_PX = 3.2
 _LEAST_SUPPLY = 1e-4  # V, A: a supply that is off is a flat line at the foot, not noise
+_LEAST_DIFFERENCE_K = 0.02
 _LIMIT_REACH = 0.5  # of the range: a limit that near is taken into view
 
 
@@ -154,7 +155,7 @@ class Plot:
                 self._curves_k = (low, high) if known else None
                 low, high = steady_range(self._main_range(), kept_range)
             elif lane is Lane.DIFFERENCE:
-                reach = 1.15 * max(abs(low), abs(high), 0.1)
+                reach = 1.15 * max(abs(low), abs(high), _LEAST_DIFFERENCE_K)
                 low, high = -reach, reach
             else:
                 low, high = min(low, 0.0), 1.15 * max(high, _LEAST_SUPPLY)

@@ -60,6 +60,7 @@ class StripView(QWidget):
             desk.regions_changed,
             desk.selection_changed,
             desk.marks_changed,
+            desk.findings.chosen_changed,
         ):
             changed.connect(chart.refresh)
         chart.stretch_changed.connect(transport.show_state)
