@@ -35,7 +35,7 @@ def judge_of(footage: Footage, path: Path | None = None) -> Judge:
         board = board_of(footage, path)
     if not info.scale.relative and len(footage):
         with suppress(ThermviewError):
-            measured_k = measure_still(footage, quiet_interval(footage))[0].netd_k
+            measured_k = measure_still(footage, quiet_interval(footage)[1])[0].netd_k
     return Judge(
         scene=info.scene,
         scale=info.scale,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
@@ -47,9 +48,9 @@ def still_frames(
 
 
 def measure_still(
-    footage: Footage, interval_s: tuple[float, float], frames: int = NOISE_FRAMES
+    footage: Footage, until_s: float, frames: int = NOISE_FRAMES
 ) -> tuple[NoiseReport, Mask]:
-    """Return the camera's noise over the last frames of an interval, and its bad pixels.
+    """Return the camera's noise over the last frames up to a moment, and its bad pixels.
 
     Raises
     ------
@@ -60,7 +61,7 @@ def measure_still(
     """
     meter = NoiseMeter(frames)
     total, used, scale = np.zeros(()), 0, footage.info.scale
-    for frame in still_frames(footage, interval_s, frames):
+    for frame in still_frames(footage, (-math.inf, until_s), frames):
         meter.take(frame)
         if not frame.held:
             total, used, scale = total + frame.counts, used + 1, frame.scale

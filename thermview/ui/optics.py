@@ -167,8 +167,8 @@ class Optics(QObject):
         session = self._session
         if session is None or session.baseline is None or session.info.scale.relative:
             return
-        interval = session.baseline
-        self._measure_aside(session, lambda: measure_still(session.footage, interval), quiet=True)
+        until_s = session.baseline[1]
+        self._measure_aside(session, lambda: measure_still(session.footage, until_s), quiet=True)
 
     def measure_noise(self, then: Callable[[NoiseReport, Mask], object] | None = None) -> None:
         """Measure the noise over the frames up to the shown moment; the camera must be still."""
@@ -179,7 +179,7 @@ class Optics(QObject):
         now_s = self._desk.now_s
         self._measure_aside(
             session,
-            lambda: measure_still(session.footage, (now_s, now_s)),
+            lambda: measure_still(session.footage, now_s),
             quiet=False,
             then=then,
         )

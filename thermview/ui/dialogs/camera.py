@@ -226,7 +226,7 @@ class CameraDialog(QDialog):
     def _list_readings(self, calibration: Calibration | None) -> None:
         while (item := self.readings.takeAt(0)) is not None:
             if (old := item.widget()) is not None:
-                old.hide()
+                old.setParent(None)  # gone at once, not only when the event loop comes to it
                 old.deleteLater()
         if calibration is None:
             words = "No contact reading yet: a camera is taken to be good to ± 2 K."
@@ -338,8 +338,8 @@ class CameraDialog(QDialog):
         if report is not None:
             words = (
                 f"Noise {report.netd_k * 1e3:.0f} mK, drift {report.drift_k_per_min:+.2f} K a "
-                f"minute, fixed pattern {report.fixed_pattern_k * 1e3:.0f} mK; averaging helps up "
-                f"to {report.knee_frames} frames. Smallest rise to trust now: "
+                f"minute, fixed pattern {report.fixed_pattern_k * 1e3:.0f} mK; seen to fall with "
+                f"means of up to {report.knee_frames} frames. Smallest rise to trust now: "
                 f"{optics.smallest_rise_k():.2f} K."
             )
         self.noise_words.setText(words)

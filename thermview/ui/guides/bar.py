@@ -18,7 +18,7 @@ from thermview.ui.picture.geometry import outline
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.picking import PickTool
-from thermview.ui.picture.tools import ToolKind
+from thermview.ui.picture.tools import SelectTool
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
@@ -86,7 +86,9 @@ class GuideBar(QFrame):
         self._again.stop()
         self._canvas.overlay = None
         self.hide()
-        self._canvas.choose(ToolKind.SELECT)
+        if isinstance(self._canvas.tool, PickTool):
+            self._canvas.take_up(SelectTool(self._desk))
+        self._canvas.update()
         self._canvas.setFocus()
 
     def _ask(self, guide: Guide) -> None:
@@ -197,5 +199,5 @@ def _level(widget: QWidget) -> QHBoxLayout:
 def _clear(layout: QHBoxLayout) -> None:
     while (item := layout.takeAt(0)) is not None:
         if (old := item.widget()) is not None:
-            old.hide()
+            old.setParent(None)  # gone at once, not only when the event loop comes to it
             old.deleteLater()

@@ -208,8 +208,8 @@ def trust_words(desk: Desk) -> tuple[str, str]:
         tip.append(
             f"noise (NETD) {report.netd_k * 1e3:.0f} mK over {report.frames} still frames, drift "
             f"{report.drift_k_per_min:+.2f} K a minute, fixed pattern "
-            f"{report.fixed_pattern_k * 1e3:.0f} mK; averaging helps up to "
-            f"{report.knee_frames} frames"
+            f"{report.fixed_pattern_k * 1e3:.0f} mK; seen to fall with means of "
+            f"up to {report.knee_frames} frames"
         )
     if optics.profile.calibration is None and not optics.profile.accuracy_k:
         words.append("camera taken as ± 2 K")

@@ -15,6 +15,10 @@ from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.tools import SMALLEST_DRAG, Tool, Touch, hundredth
 
 
+def _nothing() -> None:
+    """Do nothing."""
+
+
 class PickTool(Tool):
     """Drag a box; `picked` gets it, `given_up` is called on Esc."""
 
@@ -27,7 +31,8 @@ class PickTool(Tool):
     ) -> None:
         super().__init__(desk)
         self.hint = hint
-        self._picked, self._given_up = picked, given_up
+        self._picked = picked
+        self._given_up: Callable[[], object] = given_up
         self._start: Touch | None = None
         self._box: Rectangle | None = None
 
@@ -52,6 +57,7 @@ class PickTool(Tool):
         if box is None:
             self.desk.say("info", self.hint)
         else:
+            self._given_up = _nothing  # whatever tool comes next takes over from this one
             self._picked(box)
         return False
 

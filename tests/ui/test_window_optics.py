@@ -1,0 +1,631 @@
+"""Camera and surfaces in the window: guided measurements, shiny places, profile, averaging."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from PySide6.QtCore import QPoint, QPointF, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QApplication, QFileDialog, QPushButton
+from pytestqt.qtbot import QtBot
+from scipy.special import ndtr
+from window_kit import open_and_wait, session_of
+
+from thermview.frames import Frame, Scale, SourceInfo
+from thermview.radiometry import (
+    CameraProfile,
+    Setting,
+    apparent_temperature,
+    profile_of,
+    profile_text,
+)
+from thermview.radiometry.calibration import CalibrationKind
+from thermview.radiometry.size import Spread
+from thermview.recording import Writer, open_recording
+from thermview.regions import Rectangle, Region
+from thermview.session.profiles import kept_profile
+from thermview.ui.dialogs.camera import CameraDialog
+from thermview.ui.dialogs.shiny import ShinyDialog
+from thermview.ui.guides.camera import CalibrationGuide
+from thermview.ui.optics import FINE, Optics
+from thermview.ui.panels.region_settings import NOT_CHOSEN
+from thermview.ui.picture.notices import kind_words
+from thermview.ui.window import MainWindow
+
+SCALE = Scale(0.01, 0.0)
+ROWS, COLUMNS = 48, 64
+ROOM_K = 296.15
+SURFACE = Rectangle(4.0, 4.0, 10.0, 10.0)  # at 60 °C, looks like 50 °C
+PATCH = Rectangle(18.0, 4.0, 10.0, 10.0)  # tape on it, emissivity .96
+FOIL = Rectangle(32.0, 4.0, 10.0, 10.0)  # crumpled, mirrors 22 °C
+EDGE_AT, EDGE_SIGMA = 50.0, 0.9  # a warm body's straight, slanted side, right of the rest
+
+
+def scene_k() -> NDArray[np.float64]:
+    """Return one picture of all that is measured, K, shape (row, column)."""
+    kelvin = np.full((ROWS, COLUMNS), ROOM_K)
+    patch = float(apparent_temperature(333.15, Setting(0.96, ROOM_K)))
+    foil = float(apparent_temperature(ROOM_K, Setting(0.05, 295.15)))
+    for box, value in ((SURFACE, 323.15), (PATCH, patch), (FOIL, foil)):
+        left, top, right, bottom = (int(side) for side in box.bounds())
+        kelvin[top:bottom, left:right] = value
+    # nine points in every pixel: the pixel's own square over the Gaussian spread
+    sub = (np.arange(9) + 0.5) / 9
+    rows = (np.arange(20, ROWS)[:, None] + sub).ravel()
+    columns = (np.arange(44, 58)[:, None] + sub).ravel()
+    across = (columns[None, :] - EDGE_AT + 0.1 * (rows[:, None] - 34.0)) / math.hypot(1.0, 0.1)
+    fine = ndtr(across / EDGE_SIGMA).reshape(ROWS - 20, 9, 14, 9).mean(axis=(1, 3))
+    kelvin[20:, 44:58] = ROOM_K + 20.0 * fine
+    return kelvin
+
+
+def write(
+    path: Path,
+    pictures: Callable[[int], NDArray[np.float64]],
+    frames: int = 40,
+    profile: CameraProfile | None = None,
+) -> Path:
+    info = SourceInfo(
+        "lab", "", COLUMNS, ROWS, SCALE, True, datetime(2026, 1, 1, tzinfo=UTC), camera="lab cam 7"
+    )
+    with Writer(path, info) as writer:
+        if profile is not None:
+            writer.set_profile(profile_text(profile))
+        for number in range(frames):
+            counts = np.rint(pictures(number) / SCALE.k_per_count).astype(np.uint16)
+            writer.take(Frame(counts, number / 25, number, SCALE))
+    return path
+
+
+@pytest.fixture
+def still_scene(tmp_path: Path) -> Path:
+    kelvin, rng = scene_k(), np.random.default_rng(7)
+    return write(tmp_path / "still.h5", lambda _: kelvin + rng.normal(0, 0.03, kelvin.shape))
+
+
+@pytest.fixture
+def opened(qtbot: QtBot, main_window: MainWindow, still_scene: Path) -> MainWindow:
+    open_and_wait(qtbot, main_window, str(still_scene))
+    qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None, timeout=10_000)
+    return main_window
+
+
+def drag(window: MainWindow, box: Rectangle, inset: float = 1.0) -> None:
+    """Draw a box with the mouse, a little inside of another."""
+    QApplication.processEvents()  # a guide's line above the picture makes it smaller
+    canvas = window.picture.canvas
+    mapping = canvas.mapping
+    assert mapping is not None
+    left, top, right, bottom = box.bounds()
+    ends = ((left + inset, top + inset), (right - inset, bottom - inset))
+    first, last = (mapping.to_widget(*end) for end in ends)
+    points = [QPoint(round(p.x()), round(p.y())) for p in (first, last)]
+    QTest.mousePress(canvas, Qt.MouseButton.LeftButton, pos=points[0])
+    QTest.mouseMove(canvas, (points[0] + points[1]) / 2)
+    QTest.mouseMove(canvas, points[1])
+    QTest.mouseRelease(canvas, Qt.MouseButton.LeftButton, pos=points[1])
+
+
+def use(window: MainWindow, number: int = 0) -> None:
+    """Press a button of the guide's answer."""
+    found = window.guides.findChild(QPushButton, f"guideUse_{number}")
+    assert isinstance(found, QPushButton), window.guides.result.text()
+    QTest.mouseClick(found, Qt.MouseButton.LeftButton)
+
+
+def select_surface(window: MainWindow) -> Region:
+    region = window.desk.document.add(SURFACE, "U3")
+    window.desk.select([region.id])
+    return region
+
+
+def now(window: MainWindow, region: Region) -> Region:
+    return window.desk.document.current.by_id(region.id)
+
+
+def measured(qtbot: QtBot, window: MainWindow) -> None:
+    session = session_of(window)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=10_000)
+    window.desk.tick()
+    window.readings.refresh()
+
+
+# ---- emissivity ----------------------------------------------------------------------------
+
+
+def test_emissivity_by_a_contact_thermometer(qtbot: QtBot, opened: MainWindow) -> None:
+    """CHECKS 2: T_app 50, contact 60, T_refl 23 °C gives .70013."""
+    region = select_surface(opened)
+    opened.optics.contact()
+    assert opened.guides.isVisible()
+    opened.guides.fields["contact"].setValue(60.0)
+    assert opened.guides.result.text().startswith("emissivity 0.70 ± 0.0")
+    use(opened)
+    assert not opened.guides.isVisible()
+    found = now(opened, region)
+    assert found.emissivity == pytest.approx(0.70013, abs=2e-3)
+    assert found.emissivity_u is not None
+    assert 0.005 < found.emissivity_u < 0.1
+    assert "contact thermometer (60.0 °C)" in found.emissivity_from
+    measured(qtbot, opened)
+    assert opened.readings.card.now.text().startswith("60.")
+    assert opened.readings.card.settings.emissivity.text() == "0.7"
+    opened.desk.undo()
+    assert now(opened, region).emissivity is None
+
+
+def test_emissivity_by_a_patch_beside_it(opened: MainWindow) -> None:
+    """The tape has .96 and the surface's own temperature: .70 again, by another way."""
+    region = select_surface(opened)
+    opened.optics.patch()
+    assert opened.desk.selected == {region.id}
+    assert "tape or paint" in opened.guides.step.text()
+    drag(opened, PATCH)
+    assert "emissivity 0.70" in opened.guides.result.text()
+    opened.guides.fields["patch"].setValue(0.5)
+    assert "emissivity 0.36" in opened.guides.result.text()  # in proportion to the patch's own
+    opened.guides.fields["patch"].setValue(0.96)
+    use(opened)
+    found = now(opened, region)
+    assert found.emissivity == pytest.approx(0.70, abs=5e-3)
+    assert "patch" in found.emissivity_from
+    assert [r.name for r in opened.desk.document.current.regions] == ["U3"]  # a box is no region
+
+
+def test_a_cold_surface_gives_no_emissivity(opened: MainWindow) -> None:
+    region = opened.desk.document.add(Rectangle(4.0, 30.0, 10.0, 10.0), "cold")
+    opened.desk.select([region.id])
+    opened.optics.contact()
+    opened.guides.fields["contact"].setValue(23.2)
+    assert "warm it and try again" in opened.guides.result.text()
+    assert opened.guides.findChild(QPushButton, "guideUse_0") is None
+
+
+def test_reflected_temperature_by_foil_for_the_scene_and_its_undo(opened: MainWindow) -> None:
+    desk = opened.desk
+    region = select_surface(opened)
+    desk.document.configure(region.id, emissivity=0.7)
+    opened.optics.foil()
+    drag(opened, FOIL)
+    assert "mirrored: 22.0 ±" in opened.guides.result.text()
+    use(opened)
+    scene = session_of(opened).scene
+    assert scene.reflected_k == pytest.approx(295.15, abs=0.05)
+    assert scene.reflected_u_k is not None
+    assert scene.reflected_u_k > 0.3
+    desk.document.rename(region.id, "Q1")
+    desk.undo()  # the name
+    assert session_of(opened).scene.reflected_k == pytest.approx(295.15, abs=0.05)
+    desk.undo()  # the scene
+    assert session_of(opened).scene.reflected_k is None
+    desk.undo()  # the emissivity
+    assert now(opened, region).emissivity is None
+    for _ in range(2):
+        desk.redo()
+    assert now(opened, region).emissivity == pytest.approx(0.7)
+    assert session_of(opened).scene.reflected_k == pytest.approx(295.15, abs=0.05)
+
+
+def test_foil_for_one_region_only(opened: MainWindow) -> None:
+    region = select_surface(opened)
+    opened.optics.foil()
+    drag(opened, FOIL)
+    use(opened, 1)
+    assert session_of(opened).scene.reflected_k is None
+    assert now(opened, region).reflected_k == pytest.approx(295.15, abs=0.05)
+    assert now(opened, region).reflected_u_k is not None
+
+
+def test_escape_gives_a_measurement_up(opened: MainWindow) -> None:
+    select_surface(opened)
+    opened.optics.patch()
+    QTest.keyClick(opened.picture.canvas, Qt.Key.Key_Escape)
+    assert not opened.guides.isVisible()
+    drag(opened, FOIL)
+    assert len(opened.desk.document.current.regions) == 1
+
+
+def test_a_measurement_needs_its_region(opened: MainWindow) -> None:
+    opened.optics.contact()
+    assert not opened.guides.isVisible()
+    assert "select the region first" in opened.status.words.text()
+
+
+def test_material_from_the_table_with_its_range_and_cautions(
+    qtbot: QtBot, opened: MainWindow
+) -> None:
+    card = opened.readings.card
+    region = select_surface(opened)
+    box = card.settings.material
+    assert box.itemText(0) == NOT_CHOSEN
+
+    def choose(name: str) -> None:
+        place = next(n for n in range(box.count()) if box.itemText(n).startswith(name))
+        box.setCurrentIndex(place)
+        box.activated.emit(place)
+        measured(qtbot, opened)
+
+    choose("solder mask")
+    found = now(opened, region)
+    assert found.emissivity == pytest.approx(0.90)
+    assert found.emissivity_u == pytest.approx(0.05 / math.sqrt(3), abs=1e-3)
+    assert "common practice" in box.toolTip()
+    choose("lacquer")
+    assert "the reading is the coat's" in card.remark.text()
+    choose("tin or solder, bright")
+    assert card.now.text() == "not readable"
+    assert "not readable: uncertain by" in card.remark.text()
+    assert "safe to touch" in card.remark.text()
+    card.settings.emissivity.setText("0.9")
+    card.settings.emissivity.editingFinished.emit()
+    assert now(opened, region).emissivity_from == ""
+    assert box.currentIndex() == 0
+    measured(qtbot, opened)
+    assert "Hot: " in card.remark.text()  # 53 ± 1.2 °C: 10 s of touch may burn
+
+
+def test_changing_the_emissivity_changes_reading_past_curve_still_and_export(
+    qtbot: QtBot, opened: MainWindow, tmp_path: Path
+) -> None:
+    region = select_surface(opened)
+    measured(qtbot, opened)
+    curve = session_of(opened).curves.column(region.id, "mean").copy()
+    np.testing.assert_allclose(curve, 323.15, atol=0.02)
+    before = opened.picture.still()
+    settings = opened.readings.card.settings
+    settings.emissivity.setText("0.70013")
+    settings.emissivity.editingFinished.emit()
+    measured(qtbot, opened)
+    # CHECKS 2, backwards: 60 °C at emissivity .70013 looks like 50 °C, in every past frame
+    curve = session_of(opened).curves.column(region.id, "mean")
+    np.testing.assert_allclose(curve, 333.15, atol=0.05)
+    assert opened.picture.still() != before
+    table = opened.readings.model
+    assert table.data(table.index(0, 2)).startswith("60.")
+    out = tmp_path / "out.csv"
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "table (*.csv)"))
+        opened.commands.export_curves()
+    qtbot.waitUntil(lambda: opened.desk.task is None and out.exists(), timeout=10_000)
+    lines = [line for line in out.read_text().splitlines() if not line.startswith("#")]
+    heads, first = lines[0].split(","), lines[1].split(",")
+    row = dict(zip(heads, map(float, first), strict=True))
+    assert row["U3_mean_C"] == pytest.approx(60.0, abs=0.05)
+    assert 1.0 < row["U3_mean_u_K"] < 3.0
+
+
+def test_the_user_s_limit_decides_what_is_readable(qtbot: QtBot, opened: MainWindow) -> None:
+    card, optics = opened.readings.card, opened.desk.optics
+    region = select_surface(opened)
+    opened.desk.document.configure(region.id, emissivity=0.3)
+    measured(qtbot, opened)
+    assert card.now.text() == "not readable"
+    optics.set_limit(100.0)
+    opened.readings.refresh()
+    assert card.now.text() != "not readable"
+    assert Optics(opened.desk).limit_k == 100.0  # kept with the window's settings
+    label = opened.picture.canvas.grab()
+    optics.set_limit(0.5)
+    opened.readings.refresh()
+    assert "the limit is 0.5 K" in card.remark.text()
+    assert opened.picture.canvas.grab().toImage() != label.toImage()
+
+
+# ---- shiny places --------------------------------------------------------------------------
+
+
+@pytest.fixture
+def waved(tmp_path: Path) -> Path:
+    """A hand waved over an unpowered board with one mirror on it."""
+    rng = np.random.default_rng(3)
+
+    def picture(number: int) -> NDArray[np.float64]:
+        kelvin = np.full((ROWS, COLUMNS), ROOM_K) + rng.normal(0, 0.03, (ROWS, COLUMNS))
+        kelvin[10:20, 10:24] += 6.0 * max(0.0, math.sin(number / 8.0))
+        return kelvin
+
+    return write(tmp_path / "waved.h5", picture, 80)
+
+
+def test_shiny_places_are_found_hatched_and_not_read(
+    qtbot: QtBot, main_window: MainWindow, waved: Path
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, str(waved))
+    mirror = desk.document.add(Rectangle(11.0, 11.0, 8.0, 8.0), "can")
+    desk.document.add(Rectangle(40.0, 30.0, 8.0, 8.0), "dull")
+    desk.to_end()
+    main_window.optics.find_shiny()
+    dialog = main_window.findChild(ShinyDialog)
+    assert isinstance(dialog, ShinyDialog)
+    plain = main_window.picture.canvas.grab().toImage()
+    look = dialog.findChild(QPushButton, "shinyLook")
+    assert isinstance(look, QPushButton)
+    QTest.mouseClick(look, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: desk.optics.shiny is not None, timeout=10_000)
+    found = session_of(main_window).shiny
+    assert found is not None
+    assert found.mask[10:20, 10:24].mean() > 0.95
+    assert found.mask[26:, 30:].mean() < 0.01
+    assert "changed while nothing was powered" in main_window.status.words.text()
+    assert main_window.picture.canvas.grab().toImage() != plain
+    main_window.activateWindow()
+    qtbot.waitUntil(main_window.isActiveWindow, timeout=5000)
+    QTest.keyClick(main_window, Qt.Key.Key_E)
+    assert not desk.optics.shiny_shown
+    desk.select([mirror.id])
+    measured(qtbot, main_window)
+    model = main_window.readings.model
+    assert model.data(model.index(0, 1)) == "not readable"  # heeded, hatched or not
+    assert model.data(model.index(1, 1)) != "not readable"
+    assert "shiny" in main_window.readings.card.remark.text()
+    assert "safe to touch" in main_window.readings.card.remark.text()
+    assert "shiny" in main_window.readings.trust.text()
+    desk.optics.forget_shiny()
+    main_window.readings.refresh()
+    assert model.data(model.index(0, 1)) != "not readable"
+
+
+# ---- noise, averaging, bad pixels ----------------------------------------------------------------
+
+
+def test_noise_of_the_still_frames_and_the_smallest_rise(qtbot: QtBot, opened: MainWindow) -> None:
+    """30 mK of one pixel were put in: 3·√(30² + 30²/n) mK can be trusted.
+
+    n, the frames of the zero, counts only as far as means were seen to fall with it.
+    """
+    noise = opened.desk.optics.noise
+    assert noise is not None
+    assert noise.netd_k == pytest.approx(0.030, rel=0.1)
+    least_k = opened.desk.optics.smallest_rise_k()
+    assert least_k == pytest.approx(0.09 * math.sqrt(1 + 1 / noise.knee_frames), rel=0.1)
+    opened.desk.to_end()
+    opened.optics._measure_noise()
+    qtbot.waitUntil(lambda: opened.desk.optics.noise is not noise, timeout=10_000)
+    least_k = opened.desk.optics.smallest_rise_k()
+    assert "still frames, drift" in opened.status.words.text()
+    opened.readings.refresh()
+    assert "rises to trust: 0." in opened.readings.trust.text()
+    QTest.keyClick(opened, Qt.Key.Key_U)
+    assert opened.desk.optics.averaging
+    again = opened.desk.optics.noise
+    assert again is not None
+    assert again.knee_frames == 4  # of 40 frames no longer means can be told
+    averaged_k = opened.desk.optics.smallest_rise_k()
+    assert averaged_k / least_k == pytest.approx(math.sqrt((1 / 4 + 1 / 4) / (1 + 1 / 4)), rel=0.1)
+
+
+def test_averaging_calms_the_picture_and_leaves_readings_raw(
+    qtbot: QtBot, opened: MainWindow
+) -> None:
+    desk = opened.desk
+    region = select_surface(opened)
+    measured(qtbot, opened)
+    opened.picture.actions_by_name["average"].trigger()
+    raw = []
+    for number in range(desk.shown_number, 40):
+        desk.seek(number)
+        raw.append(desk.optics.pictured())
+    last, shown = raw[-1], desk.shown
+    assert last is not None
+    assert shown is not None
+    assert last.scale == FINE
+    dull = (slice(30, 46), slice(4, 40))
+    assert last.kelvin()[dull].std() < 0.45 * shown.kelvin()[dull].std()
+    curve = session_of(opened).curves.column(region.id, "mean")
+    assert np.ptp(curve) > 0  # of single frames still
+    assert session_of(opened).footage.frame(39).scale == SCALE
+
+
+def test_a_step_shows_at_once_in_the_averaged_picture(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(1)
+
+    def picture(number: int) -> NDArray[np.float64]:
+        kelvin = np.full((ROWS, COLUMNS), ROOM_K) + rng.normal(0, 0.03, (ROWS, COLUMNS))
+        kelvin[10:30, 10:30] += 2.0 * (number >= 30)
+        return kelvin
+
+    path = write(tmp_path / "step.h5", picture)
+    open_and_wait(qtbot, main_window, str(path))
+    desk = main_window.desk
+    desk.optics.set_averaging(True)
+    for number in range(31):
+        desk.seek(number)
+    last = desk.optics.pictured()
+    assert last is not None
+    assert last.kelvin()[12:28, 12:28].mean() == pytest.approx(ROOM_K + 2.0, abs=0.02)
+
+
+def test_bad_pixels_are_found_filled_and_left_in_recordings(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(5)
+
+    def picture(_: int) -> NDArray[np.float64]:
+        kelvin = np.full((ROWS, COLUMNS), ROOM_K) + rng.normal(0, 0.03, (ROWS, COLUMNS))
+        kelvin[20, 30] = 330.0
+        return kelvin
+
+    path = write(tmp_path / "bad.h5", picture)
+    open_and_wait(qtbot, main_window, str(path))
+    desk = main_window.desk
+    qtbot.waitUntil(lambda: not desk.optics.noise_busy, timeout=10_000)
+    desk.to_end()
+    main_window.optics.camera()
+    dialog = main_window.findChild(CameraDialog)
+    assert isinstance(dialog, CameraDialog)
+    find = dialog.findChild(QPushButton, "pixelsAct")
+    assert isinstance(find, QPushButton)
+    find.click()
+    qtbot.waitUntil(lambda: bool(desk.optics.profile.bad_pixels), timeout=10_000)
+    assert 20 * COLUMNS + 30 in desk.optics.profile.bad_pixels
+    assert len(desk.optics.profile.bad_pixels) < 5
+    pictured, shown = desk.optics.pictured(), desk.shown
+    assert pictured is not None
+    assert shown is not None
+    assert pictured.kelvin()[20, 30] < 300.0
+    assert shown.kelvin()[20, 30] == pytest.approx(330.0)
+    region = desk.document.add(Rectangle(25.0, 15.0, 10.0, 10.0))
+    measured(qtbot, main_window)
+    assert session_of(main_window).curves.column(region.id, "max").max() < 300.0
+    dialog.fill.setChecked(False)
+    measured(qtbot, main_window)
+    assert session_of(main_window).curves.column(region.id, "max").max() > 329.0
+    dialog.close()
+
+
+# ---- the camera's profile ------------------------------------------------------------------
+
+
+def test_calibration_by_contact_readings_is_kept_for_the_camera(
+    qtbot: QtBot, opened: MainWindow
+) -> None:
+    """The camera reads tape at 60 °C (looks like 58.6) as it is; the thermometer says 58.0."""
+    desk = opened.desk
+    opened.optics.camera()
+    dialog = opened.findChild(CameraDialog)
+    assert isinstance(dialog, CameraDialog)
+    dialog.tabs.setCurrentIndex(1)
+    add = dialog.findChild(QPushButton, "addReading")
+    assert isinstance(add, QPushButton)
+    add.click()
+    assert isinstance(opened.guides.guide, CalibrationGuide)
+    drag(opened, PATCH)
+    opened.guides.fields["contact"].setValue(58.0)
+    assert "too high here" in opened.guides.result.text()
+    use(opened)
+    calibration = desk.optics.profile.calibration
+    assert calibration is not None
+    assert calibration.kind is CalibrationKind.OFFSET
+    look = Rectangle(19.0, 5.0, 8.0, 8.0)
+    region = desk.document.add(look, "tape")
+    desk.document.configure(region.id, emissivity=0.96)
+    measured(qtbot, opened)
+    curve = session_of(opened).curves.column(region.id, "mean")
+    np.testing.assert_allclose(curve, 331.15, atol=0.05)  # 58 °C now, in every frame
+    add.click()
+    drag(opened, Rectangle(4.0, 30.0, 10.0, 10.0))
+    opened.guides.fields["contact"].setValue(22.5)
+    use(opened)
+    calibration = desk.optics.profile.calibration
+    assert calibration is not None
+    assert calibration.kind is CalibrationKind.LINEAR
+    assert dialog.plot.isVisible()
+    assert "a line" in dialog.fit_words.text()
+    kept = kept_profile(session_of(opened).info)
+    assert kept is not None
+    assert kept.calibration == calibration
+    dialog._remove_reading(0)
+    assert desk.optics.profile.calibration is not None
+    assert len(desk.optics.profile.calibration.points) == 1
+    dialog.close()
+
+
+def test_what_the_camera_corrects_itself_is_undone_first(qtbot: QtBot, opened: MainWindow) -> None:
+    desk = opened.desk
+    opened.optics.camera()
+    dialog = opened.findChild(CameraDialog)
+    assert isinstance(dialog, CameraDialog)
+    assert "corrects nothing itself" in dialog.applied.text()
+    dialog.inside.click()
+    assert "applies emissivity 0.95 itself" in dialog.applied.text()
+    assert desk.optics.profile.applied is not None
+    region = select_surface(opened)
+    measured(qtbot, opened)
+    curve = session_of(opened).curves.column(region.id, "mean")
+    expected = float(apparent_temperature(323.15, Setting(0.95, ROOM_K)))
+    np.testing.assert_allclose(curve, expected, atol=0.02)
+    dialog.close()
+
+
+def test_spread_on_an_edge_and_small_parts(qtbot: QtBot, opened: MainWindow) -> None:
+    """A spread of 0.9 px is found; a part as small as it is refused, a larger one corrected."""
+    desk, card = opened.desk, opened.readings.card
+    opened.optics.camera()
+    dialog = opened.findChild(CameraDialog)
+    assert isinstance(dialog, CameraDialog)
+    edge = dialog.findChild(QPushButton, "checkAct_2")
+    assert isinstance(edge, QPushButton)
+    edge.click()
+    drag(opened, Rectangle(44.0, 24.0, 13.0, 18.0), inset=0.2)
+    assert "an edge spreads over 0.9" in opened.guides.result.text()
+    use(opened)
+    spread = desk.optics.profile.spread
+    assert spread is not None
+    assert spread.sigma_px == pytest.approx(EDGE_SIGMA, abs=0.05)
+    assert "✓" in dialog._checks[2][0].text()
+    dialog.close()
+    region = select_surface(opened)
+    desk.document.configure(region.id, emissivity=0.95)
+    desk.display.set_mm_per_px(0.5)
+    card.settings.body.setText("0.2 x 0.2")
+    card.settings.body.editingFinished.emit()
+    measured(qtbot, opened)
+    assert card.rise.text() == "not readable"
+    assert "too small, reads low" in card.remark.text()
+    card.settings.body.setText("1.5 x 1.5")
+    card.settings.body.editingFinished.emit()
+    measured(qtbot, opened)
+    assert now(opened, region).body_mm == (1.5, 1.5)
+    assert "corrected for its size" in card.remark.text()
+    assert float(card.now.text().split()[0]) > 53.0  # more than it looks like
+    card.settings.body.setText("x")
+    card.settings.body.editingFinished.emit()
+    assert "not a number" in opened.status.words.text()
+
+
+def test_the_one_minute_check_asks_four_questions(qtbot: QtBot, opened: MainWindow) -> None:
+    opened.desk.to_end()
+    opened.optics.camera()
+    dialog = opened.findChild(CameraDialog)
+    assert isinstance(dialog, CameraDialog)
+    signs = [sign.text() for sign, _, _ in dialog._checks]
+    assert signs == ["✓", "✓", "?", "?"]
+    palm = dialog.findChild(QPushButton, "checkAct_3")
+    assert isinstance(palm, QPushButton)
+    palm.click()
+    drag(opened, PATCH)
+    assert "wrong scale, cold hands" in opened.guides.result.text()  # 58 °C is no palm
+    use(opened)
+    assert dialog._checks[3][0].text() == "✗"
+    dialog.close()
+
+
+def test_profile_in_a_recording_is_applied_when_it_is_opened(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    applied = Setting(emissivity=0.95, reflected_k=ROOM_K)
+    profile = CameraProfile("lab cam 7", applied=applied, spread=Spread(0.8, 0.05))
+    path = write(tmp_path / "kept.h5", lambda _: np.full((ROWS, COLUMNS), 323.15), profile=profile)
+    open_and_wait(qtbot, main_window, str(path))
+    desk = main_window.desk
+    assert desk.optics.profile == profile
+    shown = desk.shown
+    assert shown is not None
+    seen = float(desk.display.kelvin_of(shown.counts[:1, 0], shown.scale)[0])
+    assert seen == pytest.approx(float(apparent_temperature(323.15, applied)), abs=0.01)
+    footage = open_recording(path)
+    assert footage.profile_json is not None
+    assert profile_of(footage.profile_json, "") == profile
+    assert footage.frame(0).kelvin()[0, 0] == pytest.approx(323.15)
+    footage.close()
+
+
+def test_apparent_is_said_until_an_emissivity_is_stated(opened: MainWindow) -> None:
+    region = select_surface(opened)
+    assert "apparent" in kind_words(opened.desk)
+    opened.desk.document.configure(region.id, emissivity=0.9)
+    assert "apparent" not in kind_words(opened.desk)
+    spot = opened.picture.canvas
+    mapping = spot.mapping
+    assert mapping is not None
+    spot._cursor = QPointF(mapping.to_widget(20.5, 8.5))
+    assert "± 1.2 °C" in spot._readout()
