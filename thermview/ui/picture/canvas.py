@@ -32,7 +32,7 @@ from thermview.ui.picture.notices import focus_words, is_stale, kind_words, noti
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
-from thermview.ui.picture.tools import Tool, ToolKind, Touch
+from thermview.ui.picture.tools import SelectTool, Tool, ToolKind, Touch
 from thermview.ui.theme import tokens
 
 _WHEEL_STEP = 1.2  # zoom of one notch
@@ -135,11 +135,13 @@ class Canvas(QWidget):
         self.tool_changed.emit(kind)
 
     def take_up(self, tool: Tool) -> None:
-        """Take up a tool that has no button, until it has done its work."""
-        self.choose(ToolKind.SELECT)
-        self.tool = tool
+        """Take up a tool that has no button, until it has done its work; selections stay."""
+        if not isinstance(self.tool, SelectTool):
+            self.tool.cancel()
+        self.tool_kind, self.tool = ToolKind.SELECT, tool
         self.setCursor(tool.cursor)
         self.update()
+        self.tool_changed.emit(ToolKind.SELECT)
 
     def _touch(self, at: QPointF, modifiers: Qt.KeyboardModifier) -> Touch | None:
         if (mapping := self.mapping) is None:
