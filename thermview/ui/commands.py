@@ -23,6 +23,7 @@ from thermview.frames import Frame, MarkKind
 from thermview.regions import load_regions, save_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
+from thermview.ui.board.panel import PLACEMENT_SUFFIXES
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dialogs.keys import KeysDialog
@@ -92,6 +93,7 @@ class Commands(QObject):
             "open": self.open,
             "save_regions": self.save_regions,
             "triggers": self.triggers,
+            "find_part": lambda: self._window.board.find_part(),
             "help": self.show_keys,
             "quit": self._window.close,
         }
@@ -148,6 +150,7 @@ class Commands(QObject):
         menu.addSeparator()
         menu.addAction("scene: emissivity and reflections …", self.scene)
         self._window.optics.fill_menu(menu.addMenu("camera and surfaces"))
+        self._window.board.fill_menu(menu.addMenu("board"))
         menu.addAction("triggers …", self.triggers)
         menu.addAction("fault table …", self.fault_table)
         menu.addSeparator()
@@ -195,6 +198,8 @@ class Commands(QObject):
         """Open a file; one that does not explain itself is asked about; regions are loaded."""
         if path.suffix.lower() == ".json":
             self._load_regions_from(path)
+        elif path.suffix.lower() in PLACEMENT_SUFFIXES:
+            self._window.board.load_parts(path)
         elif not self.may_let_go():
             return
         elif path.suffix.lower() in HDF5_SUFFIXES:

@@ -18,7 +18,9 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.ui.actions import Actions
+from thermview.ui.board.panel import BoardPanel
 from thermview.ui.commands import Commands
+from thermview.ui.compare.step import CompareStep
 from thermview.ui.desk import Desk
 from thermview.ui.guides import GuideBar
 from thermview.ui.keys import Keys
@@ -34,7 +36,7 @@ from thermview.ui.picture import PictureView
 from thermview.ui.strip import StripView
 from thermview.ui.theme import tokens
 from thermview.ui.tone import Tone
-from thermview.ui.widgets import SpacePresses, button, column, named, tool
+from thermview.ui.widgets import SpacePresses, button, column, named, row, tool
 
 
 class MainWindow(QMainWindow):
@@ -53,11 +55,13 @@ class MainWindow(QMainWindow):
             self, self.keys, self.commands.handlers(), self.picture.actions_by_name
         )
         self.guides = GuideBar(desk, self.picture.canvas)
+        self.board = BoardPanel(desk, self.picture.canvas)
         self.strip = StripView(desk)
         self.readings = ReadingsPanel(desk, self.commands.edits)
         self.findings = FindingsPanel(desk)
         self.start_page = StartPage(desk)
         self.steps = StepBar(desk)
+        self.compare = CompareStep(desk, self.steps, self.commands.edits)
         self.camera = CameraState(desk)
         self.banner = Banner(desk)
         self.status = StatusLine(desk)
@@ -121,13 +125,14 @@ class MainWindow(QMainWindow):
         left_layout = column(left)
         left_layout.addWidget(self.banner)
         left_layout.addWidget(self.guides)
-        left_layout.addWidget(self.picture, 1)
+        left_layout.addLayout(row(self.picture, self.board), 1)
+        left_layout.addWidget(self.compare.halves)
         upper = self._splitter("upperSplitter", Qt.Orientation.Horizontal)
         upper.addWidget(left)
         upper.addWidget(beside)
         upper.setStretchFactor(0, 1)
         whole = self._splitter("mainSplitter", Qt.Orientation.Vertical)
-        whole.addWidget(upper)
+        whole.addWidget(self.compare.around(upper))
         whole.addWidget(self.strip)
         whole.setStretchFactor(0, 4)
         whole.setStretchFactor(1, 1)
@@ -206,6 +211,7 @@ class MainWindow(QMainWindow):
         self._remember()
         self.tone.stop()
         self.start_page.shut()
+        self.compare.shut()
         self.desk.shut()
         event.accept()
 
