@@ -4,9 +4,12 @@ Like `hard_boards`, with numerics of their own (implicit steps on a sheet with b
 apart from the program's simulated board. All of it is simulated.
 """
 
+# mypy: allow-untyped-calls
 from __future__ import annotations
 
+import pickle
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
@@ -15,6 +18,9 @@ from hard_boards import CELL_MM, FINE, SIZES, Part, copper_map, place, smooth_fi
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
+
+from thermview.board import Landmark
+from thermview.frames import Frame, Mark, Scale, SourceInfo, SupplyLog
 
 Floats = NDArray[np.float64]
 CELL_M = CELL_MM * 1e-3
@@ -59,7 +65,7 @@ def powers_of(rng: np.random.Generator, parts: list[Part]) -> Floats:
     pool = [i for i, p in enumerate(parts) if p.package in WARM_KINDS and power[i] == 0]
     big = [p.package not in ("1206", "0805", "0603") for p in (parts[i] for i in pool)]
     weight = np.where(big, 4.0, 1.0)
-    n = max(0, min(wanted - np.count_nonzero(power), len(pool)))
+    n = max(0, min(wanted - int(np.count_nonzero(power)), len(pool)))
     for i in rng.choice(pool, n, replace=False, p=weight / weight.sum()):
         top = limit.get(parts[i].package, 0.6)
         power[i] = np.exp(rng.uniform(np.log(0.05), np.log(top)))
@@ -78,9 +84,13 @@ def cells_of(parts: list[Part], ny: int, nx: int) -> list[Floats]:
 
 
 def network(
-    kd: Floats, capacity: Floats, film: float, parts: list[Part], body_c: Floats, body_g: Floats
+    kd: Floats, capacity: Floats, film: float, parts: list[Part], bodies: tuple[Floats, Floats]
 ) -> tuple[sparse.csc_matrix, Floats]:
-    """Return conductances (W/K) and heat capacities (J/K) of cells and bodies."""
+    """Return conductances (W/K) and heat capacities (J/K) of cells and bodies.
+
+    `bodies` are the bodies' own heat capacities and their conductances to the board.
+    """
+    body_c, body_g = bodies
     ny, nx = kd.shape
     number = np.arange(ny * nx).reshape(ny, nx)
     fx = 2 / (1 / kd[:, 1:] + 1 / kd[:, :-1])
@@ -92,9 +102,9 @@ def network(
         a.append(under)
         b.append(np.full(len(under), ny * nx + j))
         g.append(np.full(len(under), body_g[j] / len(under)))
-    i, j, w = np.concatenate(a), np.concatenate(b), np.concatenate(g)
+    ends = (np.concatenate(a), np.concatenate(b))
     n = ny * nx + len(parts)
-    off = sparse.coo_matrix((w, (i, j)), (n, n))
+    off = sparse.coo_matrix((np.concatenate(g), ends), (n, n))
     off = off + off.T
     foot = np.array([p.w * p.h for p in parts]) * 1e-6
     wall = 2 * np.array([(p.w + p.h) * p.height for p in parts]) * 1e-6
@@ -128,8 +138,7 @@ def film_board(  # noqa: PLR0915
     rng: np.random.Generator,
     parts: list[Part],
     size_mm: tuple[float, float],
-    emissivity: NDArray[np.float32],
-    index: NDArray[np.int32],
+    look: tuple[NDArray[np.float32], NDArray[np.int32]],
     heat: tuple[Floats, Floats],
     *,
     seconds: float,
@@ -138,6 +147,7 @@ def film_board(  # noqa: PLR0915
     fps: float,
 ) -> Film:
     """Film a board's warm-up with a camera that has blur, noise, pattern and drift."""
+    emissivity, index = look
     width, height = size_mm
     rows, cols = shape
     ny, nx = int(height / CELL_MM), int(width / CELL_MM)
@@ -154,8 +164,13 @@ def film_board(  # noqa: PLR0915
     turn = rng.choice([0, 0, 0, 2])  # some boards lie the other way round
     angle = np.deg2rad(rng.uniform(-4, 4)) + np.pi * turn / 2
     spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    corners = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)]) * [scale * width / 2, scale * height / 2]
-    target = (corners @ spin.T + [cx, cy] + [[jitter(), jitter()] for _ in range(4)]).astype(np.float32)
+    corners = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)]) * [
+        scale * width / 2,
+        scale * height / 2,
+    ]
+    target = (corners @ spin.T + [cx, cy] + [[jitter(), jitter()] for _ in range(4)]).astype(
+        np.float32
+    )
     board = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
     view = cv2.getPerspectiveTransform(board, target).astype(np.float64)  # mm, y up
     to_mm = np.array([[big, 0, big / 2], [0, big, big / 2], [0, 0, 1.0]])
@@ -196,7 +211,9 @@ def film_board(  # noqa: PLR0915
         surface = np.where(index > 0, body, surface)
         seen = emissivity * surface + (1 - emissivity) * room
         soft = cv2.GaussianBlur(seen, (0, 0), max(0.3, 0.5 * blur / ratio))
-        picture = cv2.warpPerspective(soft, full, (cols, rows), borderValue=float(room.mean() * 0.3))
+        picture = cv2.warpPerspective(
+            soft, full, (cols, rows), borderValue=float(room.mean() * 0.3)
+        )
         picture = cv2.GaussianBlur(picture, (0, 0), blur * 0.75)
         common = drift[k, 0] + slow[0] * now
         for j, one in enumerate(fields):
@@ -204,7 +221,13 @@ def film_board(  # noqa: PLR0915
         kelvin = ambient + picture + common + offset + offset_field + pattern
         kelvin = kelvin + rng.normal(0, netd, shape)
         counts[k] = np.clip(np.round(kelvin / K_PER_COUNT), 0, 65535)
-    marks = [(5, 5), (width - 5, 5), (width - 5, height - 5), (5, height - 5), (width / 2, height / 2)]
+    marks = [
+        (5, 5),
+        (width - 5, 5),
+        (width - 5, height - 5),
+        (5, height - 5),
+        (width / 2, height / 2),
+    ]
     landmarks = []
     for mx, my in marks:
         v = view @ [mx, my, 1]
@@ -254,13 +277,21 @@ def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
             cold = rng.random() < 0.65
             factor[i] = rng.uniform(0, 0.25) if cold else rng.uniform(1.9, 2.3)
     spread = rng.uniform(0.08, 0.12)
-    vary = lambda: np.clip(rng.normal(1, spread, len(parts)), 1 - 2 * spread, 1 + 2 * spread)  # noqa: E731
+
+    def vary() -> Floats:
+        drawn = rng.normal(1, spread, len(parts))
+        return np.asarray(np.clip(drawn, 1 - 2 * spread, 1 + 2 * spread))
+
     good_w = power * vary() * rng.uniform(0.95, 1.05)
     bad_w = power * np.where(factor == 1, vary(), factor * np.clip(vary(), 0.95, 1.05))
     bad_w = bad_w * rng.uniform(0.95, 1.05)
     kd, capacity = copper_map(rng, ny, nx)
     foot = np.array([p.w * p.h for p in parts]) * 1e-6
-    body_c = np.array([p.w * p.h * p.height for p in parts]) * 1e-9 * rng.uniform(1.6e6, 3.2e6, len(parts))
+    body_c = (
+        np.array([p.w * p.h * p.height for p in parts])
+        * 1e-9
+        * rng.uniform(1.6e6, 3.2e6, len(parts))
+    )
     body_g = foot * rng.uniform(2000, 9000, len(parts))
     film = rng.uniform(8, 16)
     eps, index = look_of(rng, parts, ny, nx)
@@ -271,12 +302,13 @@ def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
         seconds = rng.uniform(32, 44)
         on_s = rng.uniform(1.5, 6.0)
         mine = film * rng.uniform(0.9, 1.1)
-        g, c = network(kd, capacity, mine, parts, body_c, body_g * rng.uniform(0.95, 1.05, len(parts)))
+        mine_g = body_g * rng.uniform(0.95, 1.05, len(parts))
+        g, c = network(kd, capacity, mine, parts, (body_c, mine_g))
         heat = warm_up(g, c, watts, seconds, float(rng.choice([0.0, 0.3])))
         look = np.clip(eps + 0.01 * rng.normal(size=(1, 1)).astype(np.float32), 0.02, 0.99)
         fps = 6.25 if rng.random() < 0.7 else 9.0
         films.append(
-            film_board(rng, parts, (width, height), look, index, heat,
+            film_board(rng, parts, (width, height), (look, index), heat,
                        seconds=seconds, on_s=on_s, shape=shape, fps=fps)
         )  # fmt: skip
     names = [p.ref for p in parts]
@@ -299,14 +331,53 @@ def placement_csv(pair: Pair) -> str:
 
 def cached(seed: int, folder: Path, healthy: bool | None = None) -> Pair:
     """Return a pair, from the folder when it was made before."""
-    import pickle
-
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"pair-{seed}{'' if healthy is None else '-healthy'}.pickle"
     if path.exists():
-        return pickle.loads(path.read_bytes())
+        found: Pair = pickle.loads(path.read_bytes())
+        return found
     pair = generate_pair(seed, healthy)
     partial = path.with_suffix(".part")
     partial.write_bytes(pickle.dumps(pair))
     partial.replace(path)
     return pair
+
+
+class MemoryFootage:
+    """A film's frames as footage."""
+
+    def __init__(self, film: Film, name: str) -> None:
+        rows, columns = film.counts.shape[1:]
+        self._counts, self._times_s = film.counts, film.time_s
+        self.info = SourceInfo(
+            name=name,
+            address=name,
+            width_px=columns,
+            height_px=rows,
+            scale=Scale(K_PER_COUNT),
+            live=False,
+            start_time=datetime(2026, 3, 5, 9, 30, tzinfo=UTC),
+            simulated=True,
+        )
+        self.first = 0
+        self.supply: SupplyLog | None = None
+        self.marks: tuple[Mark, ...] = ()
+
+    @property
+    def times_s(self) -> Floats:
+        return self._times_s
+
+    def __len__(self) -> int:
+        return len(self._times_s)
+
+    def frame(self, number: int) -> Frame:
+        counts = self._counts[number]
+        return Frame(counts, float(self._times_s[number]), number, self.info.scale)
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def landmarks_of(film: Film) -> tuple[Landmark, ...]:
+    """Return a film's landmarks, half a millimetre off."""
+    return tuple(Landmark(board, pixel) for board, pixel in film.landmarks)

@@ -27,7 +27,7 @@ from thermview.analysis.compare_verdict import (
     weigh,
 )
 from thermview.analysis.heat_model import SEEN
-from thermview.analysis.prepare import Take, gather
+from thermview.analysis.prepare import Take, gather, take_of
 from thermview.board import Landmark, Part, fit_homography, parts_seen, side_seen
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -176,7 +176,7 @@ def compare_boards(
     for footage, marks, view, on in zip((good, bad), landmarks, fitted, on_s, strict=True):
         places = np.array([m.board_mm for m in marks], dtype=np.float64)
         seen = View(view.matrix, view.mm_per_px, places)
-        films.append(Filmed(gather(footage, progress), seen, on))
+        films.append(Filmed(take_of(gather(footage, progress)), seen, on))
     return compare(films[0], films[1], subjects, limits=limits)
 
 

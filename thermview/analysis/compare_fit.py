@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -165,8 +164,3 @@ def _pooled(
     size = sheet + 2 * excess * both + excess**2 * body
     power = np.maximum((on_sheet + excess * on_body) / size, 0.0)
     return float(2 * power @ (on_sheet + excess * on_body) - power @ power * size), excess, power
-
-
-def local(picture: NDArray[np.float32], cells: float) -> NDArray[np.float32]:
-    """Return a picture's mean around each cell."""
-    return np.asarray(cv2.GaussianBlur(picture, (0, 0), cells), dtype=np.float32)

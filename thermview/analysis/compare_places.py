@@ -20,7 +20,7 @@ from thermview.analysis.compare_align import View
 from thermview.analysis.compare_plane import Subject, mapped
 from thermview.analysis.compare_time import SHOWN_S
 from thermview.analysis.compare_verdict import Limits
-from thermview.analysis.prepare import Take, gather
+from thermview.analysis.prepare import Take, gather, take_of
 from thermview.board import Landmark, fit_homography
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -84,7 +84,7 @@ def compare_places(
     InputError
         Points that match no flat board, pictures that do not fit, nothing that warms.
     """
-    takes = (gather(good), gather(bad))
+    takes = (take_of(gather(good)), take_of(gather(bad)))
     views = matched_views(matching, takes)
     films = [
         settle_power_on(Filmed(take, view, on))

@@ -24,14 +24,16 @@ COLDER, HOTTER, ALIKE = "colder", "hotter", "alike"
 OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 
 SIGMAS = 3.0
+PRESENT_SIGMAS = 2.4
+"""A part is accused only if it certainly dissipates on one board, by that board alone."""
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""
 FEW = 4  # warm parts from which a common level can be told
-CORRELATED = 80.0
+CORRELATED = 60.0
 """Cells that err together: what a model leaves is smooth."""
 NEIGHBOUR_ERROR = 0.1
 """Share of a neighbour's change by which its template may be wrong at a part."""
-PRESENCE_ERROR = 0.2
+PRESENCE_ERROR = 0.3
 """The same for its whole heat, which no second board takes out."""
 AROUND = 2  # cells beside a part that belong to its evidence
 
@@ -151,8 +153,8 @@ def verdicts(
     for i, (good, other) in enumerate(power_w.T):
         expected = weighed.level * good
         unsure = sigmas * weighed.sigma_w[i]
-        there_good = good > sigmas * weighed.presence_w[0, i]
-        there_other = other > sigmas * weighed.presence_w[1, i]
+        there_good = good > PRESENT_SIGMAS * weighed.presence_w[0, i]
+        there_other = other > PRESENT_SIGMAS * weighed.presence_w[1, i]
         if there_good and other < limits.colder_below * expected and expected - other > unsure:
             out.append(COLDER)
         elif there_other and other > limits.hotter_above * expected and other - expected > unsure:
