@@ -231,6 +231,20 @@ def test_escape_gives_a_measurement_up(opened: MainWindow) -> None:
     assert len(opened.desk.document.current.regions) == 1
 
 
+def test_escape_ends_a_measurement_without_boxes_and_keeps_the_selection(
+    opened: MainWindow,
+) -> None:
+    region = select_surface(opened)
+    opened.steps.choose("measure")
+    assert opened.sheet.isVisible()
+    opened.optics.contact()
+    assert not opened.sheet.isVisible()  # there is not room for both at 800 px
+    QTest.keyClick(opened.picture.canvas, Qt.Key.Key_Escape)
+    assert not opened.guides.isVisible()
+    assert opened.sheet.isVisible()
+    assert opened.desk.selected == {region.id}
+
+
 def test_a_measurement_needs_its_region(opened: MainWindow) -> None:
     opened.optics.contact()
     assert not opened.guides.isVisible()

@@ -66,6 +66,7 @@ class MainWindow(QMainWindow):
         self.banner = Banner(desk)
         self.status = StatusLine(desk)
         self.sheet = StepSheet(self.steps, self.commands.step_actions())
+        self.guides.running.connect(self._guide_runs)
         self._space_presses = SpacePresses(self)
         self.optics = OpticsCommands(self)
         self.readings.card.settings.offer(self.optics.surface_guides())
@@ -171,6 +172,13 @@ class MainWindow(QMainWindow):
             settings.set(splitter.objectName(), _text(splitter.saveState()))
 
     # ---- following the desk ---------------------------------------------------------------
+
+    def _guide_runs(self, on: bool) -> None:
+        """Let a guided measurement have the step's room."""
+        if on:
+            self.sheet.hide()
+        else:
+            self.sheet.refresh()
 
     def _session_changed(self) -> None:
         session = self.desk.session

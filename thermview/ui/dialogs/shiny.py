@@ -36,7 +36,7 @@ class ShinyDialog(QDialog):
         self.contact.setRange(-273.0, 3000.0)
         self.contact.setDecimals(1)
         self.contact.setSuffix(f" {unit.symbol}")
-        self.contact.setValue(unit.from_kelvin(ASSUMED_REFLECTED_K))
+        self.contact.setValue(unit.from_kelvin(desk.session.scene.air_k or ASSUMED_REFLECTED_K))
         self.contact.setEnabled(False)
         self.contact.setToolTip("it must differ from what is mirrored, by some kelvin")
         self.known.toggled.connect(self.contact.setEnabled)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import partial
 
-from PySide6.QtCore import QPointF, QRectF, Qt, QTimer
-from PySide6.QtGui import QColor, QPainter
+from PySide6.QtCore import QPointF, QRectF, Qt, QTimer, Signal
+from PySide6.QtGui import QColor, QKeySequence, QPainter, QShortcut
 from PySide6.QtWidgets import QDoubleSpinBox, QFrame, QHBoxLayout, QWidget
 
 from thermview.errors import ThermviewError
@@ -28,6 +28,8 @@ AGAIN_MS = 300  # the answer follows the live picture so often
 class GuideBar(QFrame):
     """Shown while a guided measurement is going on; Esc gives it up."""
 
+    running = Signal(bool)
+
     def __init__(self, desk: Desk, canvas: Canvas) -> None:
         super().__init__()
         named(self, "guideBar", "panel")
@@ -35,7 +37,7 @@ class GuideBar(QFrame):
         self.guide: Guide | None = None
         self.boxes: list[Rectangle] = []
         self.fields: dict[str, QDoubleSpinBox] = {}
-        self.title = label("", "guideTitle", "title")
+        self.title = label("", "guideTitle", "heading")
         self.step = label("", "guideStep", wrap=True)
         self.result = label("", "guideResult", wrap=True)
         self.note = label("", "guideNote", "small", wrap=True)
@@ -45,12 +47,13 @@ class GuideBar(QFrame):
         self._uses_row = _level(self._uses)
         close = tool("close", "guideClose", self.finish, tip="give this measurement up  (Esc)")
         layout = column(self, margin=tokens().space)
-        layout.setSpacing(4)
-        layout.addLayout(row(self.title, self.step, close))
-        layout.itemAt(0).layout().setStretch(1, 1)  # type: ignore[union-attr]
-        layout.addWidget(self._asked)
-        layout.addLayout(row(self.result, self._uses))
-        layout.itemAt(2).layout().setStretch(0, 1)  # type: ignore[union-attr]
+        layout.setContentsMargins(tokens().space, 4, tokens().space, 4)
+        layout.setSpacing(2)
+        upper, lower = row(self.title, self.step, close), row(self._asked, self.result, self._uses)
+        upper.setStretch(1, 1)
+        lower.setStretch(1, 1)
+        layout.addLayout(upper)
+        layout.addLayout(lower)
         layout.addWidget(self.note)
         self._again = QTimer(self)
         self._again.setSingleShot(True)
@@ -58,6 +61,8 @@ class GuideBar(QFrame):
         self._again.timeout.connect(self._solve)
         desk.frame_shown.connect(self._frame_shown)
         desk.session_changed.connect(self.finish)
+        escape = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
+        escape.activated.connect(self.finish)
         self.hide()
 
     # -- going through ----------------------------------------------------------------------
@@ -75,6 +80,7 @@ class GuideBar(QFrame):
         self.note.setVisible(bool(guide.note))
         self._ask(guide)
         self.show()
+        self.running.emit(True)
         self._next()
 
     def finish(self) -> None:
@@ -86,6 +92,7 @@ class GuideBar(QFrame):
         self._again.stop()
         self._canvas.overlay = None
         self.hide()
+        self.running.emit(False)
         if isinstance(self._canvas.tool, PickTool):
             self._canvas.take_up(SelectTool(self._desk))
         self._canvas.update()
@@ -107,7 +114,6 @@ class GuideBar(QFrame):
             self.fields[name] = field
             self._asked_row.addWidget(label(asked.words, f"guideWords_{name}", "dim"))
             self._asked_row.addWidget(field)
-        self._asked_row.addStretch(1)
         self._asked.setVisible(bool(guide.asked))
 
     def _next(self) -> None:

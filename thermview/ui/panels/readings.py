@@ -32,6 +32,7 @@ REFRESH_MS = 200
 COLUMN_PX = 78  # room that a column of numbers needs
 WORTH_PX = 112  # of a number with its uncertainty
 NAME_PX = 90
+LEAST_TABLE_PX = 58  # heads and a row: with the settings open there is little room at 800 px
 
 
 class ReadingsPanel(QFrame):
@@ -75,6 +76,7 @@ class ReadingsPanel(QFrame):
         table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
         table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
         table.setShowGrid(False)
+        table.setMinimumHeight(LEAST_TABLE_PX)
         table.setWordWrap(False)
         table.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
         table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)

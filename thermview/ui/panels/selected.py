@@ -57,6 +57,7 @@ class SelectedCard(QFrame):
     def show_fields(self, on: bool) -> None:
         """Show the settings' fields, or hide them to leave room for the table."""
         self.settings.setVisible(on)
+        self.detail.setHidden(on)  # the table holds the same; the window is low enough
         self._desk.settings.set("region settings", on)
 
     def refresh(self) -> None:

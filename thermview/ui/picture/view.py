@@ -152,7 +152,7 @@ class PictureView(QWidget):
     def _tool_column(self) -> QVBoxLayout:
         column = QVBoxLayout()
         column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(2)
+        column.setSpacing(0)
         for name, action in self.actions_by_name.items():
             if name == "smooth":  # seldom changed: in the menu only, so that the column stays short
                 continue
@@ -175,6 +175,9 @@ class PictureView(QWidget):
         desk.selection_changed.connect(canvas.update)
         desk.state_changed.connect(canvas.update)
         desk.flown_to.connect(canvas.fly_to)
+        desk.layers.changed.connect(canvas.update)
+        desk.findings.changed.connect(canvas.update)
+        desk.findings.chosen_changed.connect(canvas.update)
         desk.optics.changed.connect(self._optics_changed)
         canvas.tool_changed.connect(self._tool_changed)
         canvas.measured.connect(self._measured)
