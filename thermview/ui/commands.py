@@ -31,7 +31,7 @@ from thermview.ui.dialogs.read_as import ReadAsDialog
 from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shift import ShiftDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
-from thermview.ui.display import LevelMode, View
+from thermview.ui.display import LevelMode
 from thermview.ui.dress import dress
 from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
 from thermview.ui.opening import HDF5_SUFFIXES, datasets_of
@@ -68,6 +68,7 @@ class Commands(QObject):
             "power_off": lambda: desk.mark(MarkKind.POWER_OFF),
             "fault_appears": lambda: desk.mark(MarkKind.FAULT_APPEARS),
             "fault_gone": lambda: desk.mark(MarkKind.FAULT_GONE),
+            "meant_warm": desk.findings.toggle_meant_warm,
             "still": self.still,
             "record": desk.record_toggle,
             "stop": desk.stop,
@@ -93,7 +94,8 @@ class Commands(QObject):
             "open": self.open,
             "save_regions": self.save_regions,
             "triggers": self.triggers,
-            "find_part": lambda: self._window.board.find_part(),
+            "find_part": self._find_part,
+            "match": self._match,
             "help": self.show_keys,
             "quit": self._window.close,
         }
@@ -124,6 +126,12 @@ class Commands(QObject):
             "curves": ("export curves …", "chart-line", self.export_curves),
             "faults": ("fault table …", "table", self.fault_table),
         }
+
+    def _find_part(self) -> None:
+        self._window.board.find_part()
+
+    def _match(self) -> None:
+        self._window.board.match()
 
     def _camera(self) -> None:
         self._window.optics.camera()
@@ -409,10 +417,8 @@ class Commands(QObject):
     # ---- how it looks ---------------------------------------------------------------------
 
     def toggle_view(self) -> None:
-        """Show the rise, or the temperature again."""
-        display = self._desk.display
-        other = View.RISE if display.view is View.TEMPERATURE else View.TEMPERATURE
-        self._desk.attempt(lambda: display.set_view(other))
+        """Show temperature, rise, heat sources in turn, as far as they are known."""
+        self._desk.attempt(self._desk.layers.next)
 
     def toggle_level(self) -> None:
         """Freeze level and span, or let them follow the picture again."""

@@ -29,6 +29,7 @@ from thermview.ui.board.keeper import BoardKeeper
 from thermview.ui.display import Display
 from thermview.ui.finding import Findings
 from thermview.ui.keeping import Keeping
+from thermview.ui.layers import Layers
 from thermview.ui.opening import Opened, open_address, remember, zero_before_power
 from thermview.ui.optics import Optics
 from thermview.ui.settings import Settings
@@ -92,6 +93,7 @@ class Desk(Working):
         self.optics = Optics(self)
         self.boards = BoardKeeper(self)
         self.findings = Findings(self)
+        self.layers = Layers(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)

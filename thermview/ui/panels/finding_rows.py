@@ -69,6 +69,7 @@ def row_of_suspect(suspect: Suspect, what: str) -> Row:
         evidence = f"{evidence} {DECIDE}"
     tip = [
         f"{suspect.part} {what}".strip(),
+        evidence,
         TIPS[suspect.nature],
         f"power dissipated, ± one standard uncertainty; signal to noise {suspect.snr:.0f}",
     ]
@@ -112,21 +113,27 @@ class FindingDelegate(QStyledItemDelegate):
     """Draws `Row`s in two lines and more; items without one as Qt does."""
 
     def sizeHint(self, option: QStyleOptionViewItem, index: Index) -> QSize:
-        """Return the room for the head line and the wrapped evidence."""
+        """Return the room for the head line and the evidence."""
         row = index.data(ROW_ROLE)
         if not isinstance(row, Row):
             return super().sizeHint(option, index)
         view = option.widget
         width = view.viewport().width() if isinstance(view, QListView) else 300
         head = QFontMetrics(_font(option, tokens().large)).height()
-        evidence = self._evidence_rect(option, row, QRect(0, 0, width, 10_000))
-        return QSize(width, head + evidence.height() + 3 * _PAD)
+        evidence = self._evidence_rect(option, index, row, QRect(0, 0, width, 10_000))
+        return QSize(width, head + evidence.height() + 2 * _PAD)
 
-    def _evidence_rect(self, option: QStyleOptionViewItem, row: Row, inside: QRect) -> QRect:
+    def _evidence_rect(
+        self, option: QStyleOptionViewItem, index: Index, row: Row, inside: QRect
+    ) -> QRect:
+        """Return where the evidence stands: whole for the chosen row, else one line."""
         indent = QFontMetrics(_font(option, tokens().large)).horizontalAdvance("00")
         room = inside.adjusted(_PAD + indent, 0, -_PAD, 0)
         metrics = QFontMetrics(_font(option, tokens().small))
-        return metrics.boundingRect(room, _WRAP, row.evidence)
+        if _is_open(option, index):
+            return metrics.boundingRect(room, _WRAP, row.evidence)
+        room.setHeight(metrics.height())
+        return room
 
     def paint(self, painter: QPainter, option: QStyleOptionViewItem, index: Index) -> None:
         """Draw one row."""
@@ -166,10 +173,22 @@ class FindingDelegate(QStyledItemDelegate):
             line, int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter), words
         )
         below = QRect(rect.left(), line.bottom() + _PAD // 2, rect.width(), rect.height())
-        painter.setFont(_font(option, theme.small))
+        small = _font(option, theme.small)
+        painter.setFont(small)
         painter.setPen(QColor(theme.text_dim))
-        painter.drawText(self._evidence_rect(option, row, below), _WRAP, row.evidence)
+        place, words = self._evidence_rect(option, index, row, below), row.evidence
+        if not _is_open(option, index):
+            end = Qt.TextElideMode.ElideRight
+            words = QFontMetrics(small).elidedText(words, end, place.width())
+        painter.drawText(place, _WRAP, words)
         painter.restore()
+
+
+def _is_open(option: QStyleOptionViewItem, index: Index) -> bool:
+    """Tell whether a row shows all of its evidence: the chosen one, the first where none is."""
+    view = option.widget
+    current = view.currentIndex() if isinstance(view, QListView) else QModelIndex()
+    return index.row() == (current.row() if current.isValid() else 0)
 
 
 def _font(option: QStyleOptionViewItem, size_px: int) -> QFont:

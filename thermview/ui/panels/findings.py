@@ -19,6 +19,7 @@ from thermview.regions import Line, Spot
 from thermview.session.boards import Board
 from thermview.session.finding import Lack
 from thermview.ui.desk import Desk
+from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import (
     ROW_ROLE,
     FindingDelegate,
@@ -49,6 +50,7 @@ RUNNING = (
 NOTHING = "Nothing in view warms beyond noise, drift and reflections."
 MAYBE_RUNNING = " If the board was running from the start, switch it off for ten seconds, then on."
 ONLY_EXPECTED = "Only what is meant to be warm heats."
+ON_PICTURE = "show on the picture where the heat comes from"
 NO_PARTS = "Without a placement list and matching points no part can be named."
 ORIGIN_WORDS = {
     "given": "your mark",
@@ -88,6 +90,8 @@ class FindingsPanel(QFrame):
         self.when = label("", "findingsWhen", "small")
         self.cancel = tool("close", "findingsCancel", desk.findings.cancel, tip="stop looking")
         self.again = tool("refresh", "findingsAgain", desk.findings.again, tip="look again")
+        self.on_picture = tool("fire", "findingsLayer", self._toggle_layer, tip=ON_PICTURE)
+        self.on_picture.setCheckable(True)
         self.list = named(QListWidget(), "findingsList")
         self.list.setItemDelegate(FindingDelegate(self.list))
         self.list.setVerticalScrollMode(QListWidget.ScrollMode.ScrollPerPixel)
@@ -100,7 +104,9 @@ class FindingsPanel(QFrame):
         self.hint = label("", "findingsHint", wrap=True)
         self.note = label("", "findingsNote", "small", wrap=True)
         layout = column(self, margin=tokens().space)
-        layout.addLayout(row(self.heading, None, self.when, self.cancel, self.again))
+        layout.addLayout(
+            row(self.heading, None, self.when, self.cancel, self.again, self.on_picture)
+        )
         layout.addWidget(self.hint)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.note)
@@ -115,6 +121,7 @@ class FindingsPanel(QFrame):
         desk.findings.changed.connect(self.refresh)
         desk.findings.progressed.connect(self._say_when)
         desk.findings.chosen_changed.connect(self._show_chosen)
+        desk.layers.changed.connect(self._show_layer)
         self.list.itemClicked.connect(lambda item: self._go(self.list.row(item)))
         self.list.itemActivated.connect(lambda item: self._go(self.list.row(item)))
         self.list.setContextMenuPolicy(self.contextMenuPolicy().CustomContextMenu)
@@ -150,6 +157,7 @@ class FindingsPanel(QFrame):
         else:
             self._show_answer(located)
         self._say_when()
+        self._show_layer()
 
     # ---- the answer ----------------------------------------------------------------------
 
@@ -207,6 +215,7 @@ class FindingsPanel(QFrame):
         elif self.rows:
             self.list.setCurrentRow(-1)
         self.list.blockSignals(blocked)
+        self.list.scheduleDelayedItemsLayout()  # the chosen one shows all of its evidence
 
     def _say_when(self) -> None:
         findings = self._desk.findings
@@ -226,6 +235,16 @@ class FindingsPanel(QFrame):
         else:
             words = ""
         self.when.setText(words)
+
+    def _toggle_layer(self) -> None:
+        layers = self._desk.layers
+        other = Layer.SOURCES if layers.shown is Layer.NONE else Layer.NONE
+        self._desk.attempt(lambda: layers.show(other))
+        self._show_layer()
+
+    def _show_layer(self) -> None:
+        self.on_picture.setVisible(bool(self._desk.layers.available))
+        self.on_picture.setChecked(self._desk.layers.shown is Layer.SOURCES)
 
     # ---- until there is one --------------------------------------------------------------
 

@@ -21,8 +21,10 @@ from PySide6.QtGui import (
 from PySide6.QtWidgets import QSizePolicy, QWidget
 
 from thermview.ui.desk import Desk
+from thermview.ui.layers import Layer as SourceLayer
 from thermview.ui.picture.content import content_of
 from thermview.ui.picture.drawing import RulerTool, make_tool
+from thermview.ui.picture.found import FoundLayer
 from thermview.ui.picture.geometry import size_text
 from thermview.ui.picture.hatching import Hatching
 from thermview.ui.picture.ink import Chunk, Ink
@@ -64,6 +66,7 @@ class Canvas(QWidget):
         self.focus_help = False
         self.sharpest = 0.0
         self._parts: PartsLayer | None = None
+        self._found = FoundLayer(desk, None)
         self._hatching: Hatching | None = None
         self.overlay: Overlay | None = None
         self._outlines = QPixmap()
@@ -86,6 +89,7 @@ class Canvas(QWidget):
         """Take over the desk's board, if there is one."""
         board = self.desk.board
         self._parts = None if board is None else PartsLayer(board)
+        self._found = FoundLayer(self.desk, board)
         self.update()
 
     @property
@@ -265,17 +269,20 @@ class Canvas(QWidget):
         pen.setTransform(mapping.transform(), combine=True)
         smooth = self.desk.display.smooth and mapping.zoom > 1.0
         pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, smooth)
-        pen.drawImage(QPointF(0, 0), self._image)
+        pen.drawImage(QPointF(0, 0), self._found.ground(shown) or self._image)
         pen.restore()
         ink = Ink(theme)
         if is_stale(self.desk):
             pen.fillRect(self.rect(), QColor(0, 0, 0, 140))
         frame = QRectF(self.rect()).adjusted(_EDGE, _EDGE, -_EDGE, -_EDGE)
         content = content_of(self.desk)
+        if self.desk.layers.shown is not SourceLayer.NONE:  # its own numbers are enough
+            content = replace(content, regions=(), readings=(), extremes=())
         pen.drawPixmap(QPointF(0, 0), self._outlines_of(content, mapping, ink))
         marked = [mapping.to_widget(extreme.x, extreme.y) for extreme in content.extremes]
         taken = self._draw_notices(pen, ink, frame)
         taken += self._draw_foot(pen, ink, frame, marked)
+        taken += self._found.draw(pen, mapping, ink, frame)
         self.layer.draw_numbers(pen, content, mapping, ink, frame=frame, taken=taken)
         if self.overlay is not None:
             self.overlay(pen, mapping, ink)

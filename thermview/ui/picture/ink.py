@@ -57,6 +57,7 @@ class Ink:
         self.dim = QColor(theme.text_dim)
         self.warning = QColor(theme.warning)
         self.error = QColor(theme.error)
+        self.good = QColor(theme.good)
         self.accent = QColor(theme.accent)
 
     def _font(self, size_px: int, weight: QFont.Weight) -> QFont:

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QInputDialog, QMenu, QWidget
 
 from thermview.ui.desk import Desk
 from thermview.ui.display import LevelMode, View
+from thermview.ui.layers import Layer
 from thermview.units import TemperatureUnit
 
 T = TypeVar("T")
@@ -19,12 +20,17 @@ T = TypeVar("T")
 def fill_picture_menu(menu: QMenu, desk: Desk, parent: QWidget) -> None:
     """Add everything that changes how the picture is shown; questions open over `parent`."""
     display = desk.display
-    _choices(
-        menu,
-        {view.value: view for view in View},
-        display.view,
-        lambda view: desk.attempt(lambda: display.set_view(view)),
-    )
+    layers = desk.layers
+    stops: dict[str, View | Layer] = {view.value: view for view in View}
+    stops |= {layer.value: layer for layer in Layer if layer is not Layer.NONE}
+    shown = display.view if layers.shown is Layer.NONE else layers.shown
+
+    def show(stop: View | Layer) -> None:
+        layers.show(stop if isinstance(stop, Layer) else Layer.NONE)
+        if isinstance(stop, View):
+            display.set_view(stop)
+
+    _choices(menu, stops, shown, lambda stop: desk.attempt(lambda: show(stop)))
     menu.addSeparator()
     maps = {name: name for name in display.colour_maps}
     _choices(menu.addMenu("colours"), maps, display.colour_map, display.set_colour_map)

@@ -60,7 +60,7 @@ def lay_out(width: float, height: float, wanted: frozenset[Lane]) -> Lanes:
     room = max(height - RAIL_PX - TIME_PX, 20.0)
     supply_px = min(max(room * 0.1, _SUPPLY_PX[0]), _SUPPLY_PX[1])
     heights = {
-        Lane.DIFFERENCE: max(room * 0.18, 34.0),
+        Lane.DIFFERENCE: max(room * 0.22, 40.0),
         Lane.VOLTAGE: supply_px,
         Lane.CURRENT: supply_px,
     }

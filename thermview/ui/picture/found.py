@@ -1,0 +1,208 @@
+"""The findings on the picture: parts coloured by their power, the chosen one, what may be warm."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pyqtgraph as pg
+from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
+from PySide6.QtGui import QColor, QImage, QPainter, QPainterPath, QPen, QPolygonF
+
+from thermview.analysis.locate import Suspect
+from thermview.board import part_outline_px
+from thermview.frames import Frame
+from thermview.session.boards import Board
+from thermview.ui.desk import Desk
+from thermview.ui.layers import Layer
+from thermview.ui.levels import robust_range
+from thermview.ui.panels.finding_rows import EXPECTED, power_text
+from thermview.ui.picture.ink import Chunk, Ink
+from thermview.ui.picture.mapping import Mapping
+
+COLOURS = "inferno"
+_GREY = 0.45  # of full white: the ground on which sources stand out
+_FLOOR = 0.35  # the weakest source's place on the map: not lost in its black end
+_MOST_PLATES = 8
+_LEAST_PX = 9.0  # a source is drawn no smaller
+
+
+class FoundLayer:
+    """Draws what the findings say over a picture.
+
+    Parameters
+    ----------
+    desk : Desk
+    board : Board or None
+        Whose parts are outlined.
+    """
+
+    def __init__(self, desk: Desk, board: Board | None) -> None:
+        self._desk = desk
+        self._outlines = (
+            {p.designator: part_outline_px(p, board.view) for p in board.parts} if board else {}
+        )
+        self._pixels = np.empty((0, 0), np.uint8)
+
+    # ---- in place of the picture -----------------------------------------------------------
+
+    def ground(self, frame: Frame) -> QImage | None:
+        """Return a dim grey picture to lay sources on; None where the picture itself is shown."""
+        if self._desk.layers.shown is Layer.NONE:
+            return None
+        low, high = robust_range(frame.counts)
+        if not math.isfinite(low):
+            low, high = 0.0, 1.0
+        grey = (frame.counts - np.float32(low)) * np.float32(255 * _GREY / max(high - low, 1e-6))
+        self._pixels = np.clip(np.nan_to_num(grey), 0, 255 * _GREY).astype(np.uint8)
+        rows, columns = frame.shape
+        return QImage(self._pixels.data, columns, rows, columns, QImage.Format.Format_Grayscale8)
+
+    # ---- over it ---------------------------------------------------------------------------
+
+    def draw(self, pen: QPainter, mapping: Mapping, ink: Ink, frame: QRectF) -> list[QRectF]:
+        """Draw sources, the chosen finding and the signs; return where plates stand."""
+        taken: list[QRectF] = []
+        if self._desk.layers.shown is Layer.SOURCES:
+            taken = self._draw_sources(pen, mapping, ink, frame)
+        taken += self._draw_chosen(pen, mapping, ink, frame, taken)
+        self._draw_signs(pen, mapping, ink)
+        return taken
+
+    def _path(self, name: str, mapping: Mapping, ink: Ink) -> QPainterPath:
+        """Return a part's outline in the widget, never smaller than can be seen."""
+        path = QPainterPath()
+        corners = self._outlines.get(name)
+        if corners is None:
+            return path
+        points = [mapping.to_widget(x, y) for x, y in corners.tolist()]
+        path.addPolygon(QPolygonF(points))
+        path.closeSubpath()
+        box, least = path.boundingRect(), _LEAST_PX * ink.factor
+        if max(box.width(), box.height()) < least:
+            path = QPainterPath()
+            path.addEllipse(box.center(), least / 2, least / 2)
+        return path
+
+    def _draw_sources(
+        self, pen: QPainter, mapping: Mapping, ink: Ink, frame: QRectF
+    ) -> list[QRectF]:
+        sources = self._desk.layers.sources()
+        powers = [s.power_w for s in sources]
+        taken = [self._draw_key(pen, ink, frame, min(powers), max(powers))]
+        for source in sources:
+            path = self._path(source.part, mapping, ink)
+            colour = power_colour(source.power_w, min(powers), max(powers))
+            pen.setRenderHint(QPainter.RenderHint.Antialiasing)
+            pen.fillPath(path, colour)
+            ink.stroke(pen, path, QColor("#ffffff"), 1.0)
+        boxes = [self._path(s.part, mapping, ink).boundingRect() for s in sources]
+        for source in sources[: -_MOST_PLATES - 1 : -1]:
+            chunks = _plate_of(source, ink)
+            box = self._path(source.part, mapping, ink).boundingRect()
+            taken.append(_beside(box, ink.plate_size(chunks), frame, [*taken, *boxes]))
+            ink.plate(pen, taken[-1], chunks)
+        return taken
+
+    def _draw_key(
+        self, pen: QPainter, ink: Ink, frame: QRectF, low_w: float, high_w: float
+    ) -> QRectF:
+        """Say what the colours are: power per part, on a logarithmic scale."""
+        words = [Chunk("heat per part", ink.small, ink.dim)]
+        if high_w > low_w:
+            low, high = (round_power(w) for w in (low_w, high_w))
+            bar = Chunk(" " * 16, ink.small, ink.dim)
+            words += [Chunk(low, ink.small, ink.text), bar, Chunk(high, ink.small, ink.text)]
+        size = ink.plate_size(words)
+        rect = QRectF(frame.right() - size.width(), frame.top(), size.width(), size.height())
+        ink.plate(pen, rect, words)
+        if high_w > low_w:
+            left = rect.left() + ink.pad * 3 + words[0].width + words[1].width
+            bar_rect = QRectF(left, rect.top() + 5, words[2].width, rect.height() - 10)
+            steps = max(round(bar_rect.width()), 2)
+            for n in range(steps):
+                power = low_w * (high_w / low_w) ** (n / (steps - 1))
+                column = QRectF(bar_rect.left() + n, bar_rect.top(), 1.0, bar_rect.height())
+                pen.fillRect(column, power_colour(power, low_w, high_w))
+        return rect
+
+    def _draw_signs(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        """Put a small tick at the upper right corner of what is meant to be warm."""
+        side = 14.0 * ink.factor
+        for name in self._desk.findings.meant_warm:
+            box = self._path(name, mapping, ink).boundingRect()
+            if box.isEmpty():
+                continue
+            rect = QRectF(box.topRight() - QPointF(side / 2, side / 2), QSizeF(side, side))
+            pen.setRenderHint(QPainter.RenderHint.Antialiasing)
+            pen.setPen(QPen(ink.good, 1.2 * ink.factor))
+            pen.setBrush(QColor(ink.theme.panel))
+            pen.drawEllipse(rect)
+            pen.setFont(ink.small_bold)
+            pen.drawText(rect, int(Qt.AlignmentFlag.AlignCenter), EXPECTED)
+
+    def _draw_chosen(
+        self, pen: QPainter, mapping: Mapping, ink: Ink, frame: QRectF, taken: list[QRectF]
+    ) -> list[QRectF]:
+        """Outline the finding that is looked at; name it where nothing else does."""
+        name = self._desk.findings.chosen
+        path = self._path(name, mapping, ink)
+        if not name or path.isEmpty():
+            return []
+        ink.stroke(pen, path, QColor("#ffffff"), 2.5)
+        regions = {region.name for region in self._desk.document.current.regions}
+        if name in regions or self._desk.layers.shown is Layer.SOURCES:
+            return []
+        chunks = [Chunk(name, ink.number, ink.text)]
+        rect = _beside(path.boundingRect(), ink.plate_size(chunks), frame, taken)
+        ink.plate(pen, rect, chunks, edge=ink.text)
+        return [rect]
+
+
+def _plate_of(source: Suspect, ink: Ink) -> list[Chunk]:
+    power = power_text(source.power_w, source.power_sigma_w)
+    chunks = [
+        Chunk(source.part, ink.small, ink.text),
+        Chunk(power, ink.number, ink.text, figures=True),
+    ]
+    return [*chunks, Chunk(EXPECTED, ink.small_bold, ink.good)] if source.expected else chunks
+
+
+def power_colour(power_w: float, low_w: float, high_w: float) -> QColor:
+    """Return a source's colour; the scale is logarithmic from the weakest to the strongest."""
+    share = 1.0
+    if high_w > low_w:
+        share = math.log(power_w / low_w) / math.log(high_w / low_w)
+    table = pg.colormap.get(COLOURS)
+    colour: QColor = table.map(_FLOOR + (0.97 - _FLOOR) * share, mode="qcolor")
+    return colour
+
+
+def round_power(power_w: float) -> str:
+    """Return a power in three digits: ``53.2 mW``."""
+    return f"{power_w:.3g} W" if power_w >= 0.9995 else f"{power_w * 1e3:.3g} mW"
+
+
+def _beside(box: QRectF, size: QSizeF, frame: QRectF, taken: list[QRectF]) -> QRectF:
+    """Return a place for a plate beside a box: right, left, above, below; clear of the others."""
+    gap = 4.0
+    middle = box.center()
+    places = [
+        QPointF(box.right() + gap, middle.y() - size.height() / 2),
+        QPointF(box.left() - gap - size.width(), middle.y() - size.height() / 2),
+        QPointF(middle.x() - size.width() / 2, box.top() - gap - size.height()),
+        QPointF(middle.x() - size.width() / 2, box.bottom() + gap),
+    ]
+    rects = [_inside(QRectF(place, size), frame) for place in places]
+
+    def covered(rect: QRectF) -> float:
+        shared = [rect.intersected(other) for other in [*taken, box]]
+        return sum(s.width() * s.height() for s in shared)
+
+    return min(rects, key=covered)  # the first of those that cover least
+
+
+def _inside(rect: QRectF, frame: QRectF) -> QRectF:
+    left = min(max(rect.left(), frame.left()), frame.right() - rect.width())
+    top = min(max(rect.top(), frame.top()), frame.bottom() - rect.height())
+    return QRectF(QPointF(round(left), round(top)), rect.size())
