@@ -124,7 +124,9 @@ class Aligner:
         axis_var = LANDMARK_SIGMA_MM**2 / 2
         prior = sum((a.T @ a for a in along), np.zeros((8, 8))) / axis_var
         moved = np.zeros(8)
-        covariance = np.linalg.inv(prior + 1e-6 * np.trace(prior) * np.eye(8))
+        covariance = np.zeros((8, 8))
+        if not view.exact:
+            covariance = np.linalg.inv(prior + 1e-6 * np.trace(prior) * np.eye(8))
         places = np.stack([s.centre_mm for s in self.subjects])
         now = view
         for _ in range(0 if view.exact else ROUNDS):
@@ -138,8 +140,6 @@ class Aligner:
         at = displacements(self.plane, places)
         shift = np.sqrt(np.mean(sum((a @ moved) ** 2 for a in at)))
         floor = (LEAST_SIGMA_PX * view.mm_per_px) ** 2
-        if view.exact:
-            covariance = np.zeros((8, 8))
         covariance = 4 * covariance  # what errs is not white: measured against known views
         covariance[[0, 3], [0, 3]] += floor
         var = sum(np.einsum("pi,ij,pj->p", a, covariance, a) for a in at)

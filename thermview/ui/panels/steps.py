@@ -54,6 +54,15 @@ STEPS = (
         ("zero", "power_on", "power_off", "fault_appears", "fault_gone", "triggers"),
     ),
     Step(
+        "compare",
+        "compare",
+        "Against a board that works: which parts are colder or hotter than they should be.",
+        "a recording of a good board of this kind, from before its power came",
+        "A part that is alike may still be broken in what makes no heat. Before you touch either "
+        "board: power off, discharged, cooled down.",
+        (),
+    ),
+    Step(
         "write_down",
         "write down",
         "Keep what was found: curves, pictures, when the fault came and went.",

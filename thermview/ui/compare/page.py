@@ -1,0 +1,135 @@
+"""The page of the step "compare": what with, how, the pictures, the verdicts."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt
+from PySide6.QtWidgets import QComboBox, QFrame, QStackedWidget, QWidget
+
+from thermview.ui.compare.choose import ChooseView
+from thermview.ui.compare.matching import MatchingView
+from thermview.ui.compare.result import ResultView
+from thermview.ui.compare.room import CompareRoom
+from thermview.ui.compare.work import By
+from thermview.ui.desk import Desk
+from thermview.ui.theme import tokens
+from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
+
+BY_TIPS = {
+    By.PART: "every part of the placement list, by its own dissipation",
+    By.REGION: "the regions drawn on this board's picture",
+    By.PLACE: "every place that warms on either board; no list is needed",
+}
+
+
+class ComparePage(QFrame):
+    """One of: choosing the known-good board, clicking matching points, the answer."""
+
+    def __init__(self, desk: Desk, room: CompareRoom) -> None:
+        super().__init__()
+        named(self, "comparePage", "panel")
+        self._desk, self.room = desk, room
+        self.choose = ChooseView(desk, room)
+        self.matching = MatchingView(desk, room)
+        self.result = ResultView(desk, room)
+        self.views = named(QStackedWidget(), "compareViews")
+        for view in (self.choose, self.matching, self.result):
+            self.views.addWidget(view)
+        self._asked_matching = False
+        self.other = tool("arrow-left", "compareOther", self._go_back, tip="choose another board")
+        self.name = label("", "compareName", "heading")
+        self.by = named(QComboBox(), "compareBy")
+        self.by.activated.connect(lambda _: room.set_by(self.by.currentData()))
+        self.points = button(
+            "matching points …",
+            "comparePoints",
+            self._ask_matching,
+            symbol="map-marker-multiple-outline",
+        )
+        self.points.setToolTip("click the same places in both pictures, if the camera was moved")
+        self.words = label("", "compareWords", wrap=True)
+        self.go = button("compare", "compareGo", self._compare, role="primary")
+        self.cancel = button("cancel", "compareCancel", room.cancel)
+        self.told = row(self.result.summary, self.result.notes, None, self.result.when)
+        self._head = row(self.other, self.name, self.by, self.points, self.words, self.told)
+        self._head.setStretch(5, 1)
+        self._head.addWidget(self.go)
+        self._head.addWidget(self.cancel)
+        layout = column(self, margin=tokens().space)
+        layout.addLayout(self._head)
+        layout.addWidget(self.views, 1)
+        room.changed.connect(self.refresh)
+        room.answered.connect(self._answered)
+        room.state_changed.connect(self.refresh)
+        desk.regions_changed.connect(self._refresh_choices)
+        self.refresh()
+
+    def _go_back(self) -> None:
+        self._asked_matching = False
+        self.room.cancel()
+        self.room.let_go()
+
+    def _ask_matching(self) -> None:
+        self._asked_matching = True
+        self.refresh()
+
+    def _compare(self) -> None:
+        self._asked_matching = False
+        self.room.compare()
+        self.refresh()
+
+    def _answered(self) -> None:
+        if self.room.answer is not None:
+            self._asked_matching = False
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the room's state asks for."""
+        room = self.room
+        chosen = room.reference is not None
+        view = self._view()
+        self.views.setCurrentWidget(view)
+        self.other.setVisible(chosen)
+        self.name.setText(f"known good: {room.reference.name}" if room.reference else "")
+        self.name.setVisible(chosen)
+        ready = chosen and room.good_picture is not None
+        self.by.setVisible(ready)
+        self._refresh_choices()
+        self.points.setVisible(ready and room.needs_matching and view is not self.matching)
+        self.points.setText(
+            f"matching points ({len(room.matching)}) …" if room.matching else "matching points …"
+        )
+        waiting = ready and room.answer is None and not room.busy and not room.watching
+        self.go.setVisible(waiting and view is not self.matching)
+        self.cancel.setVisible(room.busy)
+        self.words.setText(self._words())
+        self.words.setVisible(chosen and bool(self.words.text()))
+        for told in (self.result.summary, self.result.notes, self.result.when):
+            told.setVisible(view is self.result and room.answer is not None)
+        set_tone(self.words, "warning" if room.trouble else "")
+
+    def _view(self) -> QWidget:
+        room = self.room
+        if room.reference is None:
+            return self.choose
+        first = room.answer is None and room.needs_matching and not room.watching
+        if room.good_picture is not None and (self._asked_matching or (first and not room.busy)):
+            return self.matching
+        return self.result
+
+    def _words(self) -> str:
+        room = self.room
+        if room.trouble:
+            return f"⚠ {room.trouble}"
+        if room.busy:
+            return "comparing …" if room.good_picture is not None else "reading …"
+        return room.live_words
+
+    def _refresh_choices(self) -> None:
+        choices = self.room.choices()
+        if [self.by.itemData(n) for n in range(self.by.count())] != choices:
+            self.by.clear()
+            for place, by in enumerate(choices):
+                self.by.addItem(f"compare {by.value}", by)
+                self.by.setItemData(place, BY_TIPS[by], Qt.ItemDataRole.ToolTipRole)
+        if self.room.by in choices:
+            self.by.setCurrentIndex(choices.index(self.room.by))

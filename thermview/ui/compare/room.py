@@ -1,0 +1,332 @@
+"""The state of the step "compare": what with, how, and what came of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, TypeVar
+
+from PySide6.QtCore import QObject, QTimer, Signal
+
+from thermview.analysis.compare_places import Match
+from thermview.errors import CancelledError, ThermviewError
+from thermview.frames import Footage
+from thermview.session.finding import Cycle, power_cycle
+from thermview.session.stretch import Stretch
+from thermview.ui.compare.work import (
+    Answer,
+    By,
+    Pictures,
+    Question,
+    Reference,
+    answer,
+    picture_of,
+)
+from thermview.ui.tasks import Task
+
+if TYPE_CHECKING:
+    from thermview.ui.desk import Desk
+
+LOOK_MS = 1000  # so often a live board is looked at for something new to compare
+AGAIN_S = 3.0  # of new pictures, before it is compared anew
+LEAST_ON_S = 5.0  # a warm-up of less tells little
+BEFORE_S = 4.0
+FEWEST_POINTS = 4
+
+Result = TypeVar("Result")
+
+
+class CompareRoom(QObject):
+    """Holds reference, matching points and answer; computes in the background.
+
+    Attributes
+    ----------
+    reference : Reference or None
+    good_picture : ndarray of float32, shape (row, column), or None
+        The good recording's last picture, K, to click on.
+    good_known : bool
+        Its parts are known.
+    matching : list of Match
+        Clicked so far.
+    by : By
+    answer : Answer or None
+    halves : bool
+        One half of this board's picture is compared with the other instead.
+    trouble : str
+        Why there is no answer, in words.
+    """
+
+    changed = Signal()  # reference, matching points, what is compared
+    answered = Signal()  # another answer, or none any more
+    state_changed = Signal()  # busy, live words
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.desk = desk
+        self.reference: Reference | None = None
+        self.good_picture: Pictures | None = None
+        self.good_known = False
+        self.matching: list[Match] = []
+        self.by = By.PLACE
+        self.answer: Answer | None = None
+        self.trouble = ""
+        self.live_words = ""
+        self.watching = False
+        self.halves = False
+        self._task: Task | None = None
+        self._aside: Task | None = None
+        self._compared: tuple[float, float] | None = None  # power-on, until, of the last live one
+        self._timer = QTimer(self)
+        self._timer.setInterval(LOOK_MS)
+        self._timer.timeout.connect(self.look)
+        desk.session_changed.connect(self._another_session)
+        desk.board_changed.connect(self._another_board)
+
+    # ---- what is compared ------------------------------------------------------------------
+
+    @property
+    def busy(self) -> bool:
+        """Tell whether a comparison that the user asked for is going on."""
+        return self._task is not None
+
+    @property
+    def is_live(self) -> bool:
+        """Tell whether this board is filmed now."""
+        return self.desk.session is not None and self.desk.session.is_live
+
+    def choices(self) -> list[By]:
+        """Return what can be compared here."""
+        choices = [By.PART] if self.good_known or self.desk.board is not None else []
+        if self.desk.document.current.regions:
+            choices.append(By.REGION)
+        return [*choices, By.PLACE]
+
+    @property
+    def needs_matching(self) -> bool:
+        """Tell whether only matching points, or an unmoved camera, bring the pictures together."""
+        return self.by is not By.PART or not (self.good_known and self.desk.board is not None)
+
+    def choose(self, reference: Reference) -> None:
+        """Compare with this recording; it is compared at once where nothing must be clicked."""
+        self._drop()
+        self.reference, self.good_picture, self.good_known = reference, None, False
+        self.matching.clear()
+        self.changed.emit()
+        self._run(
+            f"opening {reference.name}", lambda _: picture_of(reference), self._reference_read
+        )
+
+    def _reference_read(self, read: tuple[Pictures, bool]) -> None:
+        self.good_picture, self.good_known = read
+        self.by = self.choices()[0]
+        self.changed.emit()
+        if not self.needs_matching:
+            self.compare()
+
+    def show_halves(self, on: bool) -> None:
+        """Compare one half of this picture with the other, or this board with another."""
+        self.halves = on
+        self.changed.emit()
+
+    def let_go(self) -> None:
+        """Choose another known-good recording."""
+        self._drop()
+        self.reference = self.good_picture = None
+        self.good_known = False
+        self.matching.clear()
+        self.changed.emit()
+
+    def set_by(self, by: By) -> None:
+        """Choose what is compared."""
+        if by is not self.by:
+            self.by = by
+            self._drop()
+            self.changed.emit()
+
+    def set_matching(self, matching: list[Match]) -> None:
+        """Take over the places clicked in both pictures; none: the camera did not move."""
+        self.matching = list(matching)
+        self._drop()
+        self.changed.emit()
+
+    # ---- comparing -------------------------------------------------------------------------
+
+    def compare(self) -> None:
+        """Compare in the background; the status line shows how far it is and can cancel it."""
+        question = self._question()
+        if question is None or self.busy:
+            return
+        self.trouble = ""
+        if self.is_live:
+            self._watch(True)
+            return
+        self._run(
+            f"comparing with {question.reference.name}",
+            lambda task: answer(question, lambda w, f: _report(task, w, f)),
+            self._take,
+        )
+
+    def cancel(self) -> None:
+        """Give up what is being computed."""
+        if self._task is not None:
+            self._task.cancel()
+
+    def _question(self) -> Question | None:
+        session, reference = self.desk.session, self.reference
+        if session is None or reference is None:
+            return None
+        cycle = power_cycle(session.marks, session.supply)
+        footage: Footage = session.footage
+        if session.is_live and cycle is not None:
+            footage = Stretch(footage, cycle.on_s - BEFORE_S, float(footage.times_s[-1]))
+        return Question(
+            reference,
+            footage,
+            self.desk.board,
+            None if cycle is None else cycle.on_s,
+            self.by,
+            tuple(self.matching),
+            self.desk.document.current,
+        )
+
+    def _run(
+        self, words: str, work: Callable[[Task], Result], done: Callable[[Result], None]
+    ) -> None:
+        def finish(result: Result) -> None:
+            self._task = None
+            done(result)
+            self.state_changed.emit()
+
+        task = self.desk.run_task(words, work, finish)
+        if task is not None:
+            self._task = task
+            task.failed.connect(self._failed)
+            self.state_changed.emit()
+
+    def _failed(self, error: ThermviewError) -> None:
+        self._task = None
+        self.trouble = "" if isinstance(error, CancelledError) else str(error)
+        self.state_changed.emit()
+
+    def _take(self, found: Answer) -> None:
+        first = self.answer is None
+        self.answer, self.trouble = found, ""
+        if first and not self.is_live:  # where the difference is largest, as a rule
+            self.desk.seek_time(found.found.on_s[1] + found.found.until_s)
+        self.answered.emit()
+        self.state_changed.emit()
+
+    def _drop(self) -> None:
+        self._watch(False)
+        self._compared = None
+        self.trouble = ""
+        if self.answer is not None:
+            self.answer = None
+            self.answered.emit()
+
+    def _another_session(self) -> None:
+        self.cancel()
+        self._drop()
+        self.matching.clear()
+        self.by = self.choices()[0]
+        self.changed.emit()
+
+    def _another_board(self) -> None:
+        self._drop()
+        if self.by not in self.choices() or self.by is By.PLACE:
+            self.by = self.choices()[0]
+        self.changed.emit()
+
+    # ---- live ------------------------------------------------------------------------------
+
+    def _watch(self, on: bool) -> None:
+        self.watching = on
+        self.live_words = ""
+        if on:
+            self._timer.start()
+            self.look()
+        else:
+            self._timer.stop()
+        self.state_changed.emit()
+
+    def look(self) -> None:
+        """Compare a board that is warming up now, whenever there is enough that is new."""
+        session = self.desk.session
+        if session is None or not self.watching or self._aside is not None:
+            return
+        cycle = power_cycle(session.marks, session.supply)
+        words, wanted = self._live_state(cycle, self.desk.shown.time_s if self.desk.shown else 0.0)
+        if words != self.live_words:
+            self.live_words = words
+            self.state_changed.emit()
+        question = self._question()
+        if not wanted or question is None or cycle is None:
+            return
+        self._compared = (cycle.on_s, float(session.footage.times_s[-1]))
+        self._compare_aside(question)
+
+    def _live_state(self, cycle: Cycle | None, now_s: float) -> tuple[str, bool]:
+        """Return what is going on, in words, and whether to compare now."""
+        session = self.desk.session
+        assert session is not None
+        times_s = session.footage.times_s
+        if cycle is None or not len(times_s):
+            return "switch the board on, or press P when its power comes", False
+        if cycle.off_s is not None:
+            return "the power is off: this is how the boards compared", False
+        last_s = float(times_s[-1])
+        on_for_s = last_s - cycle.on_s
+        if on_for_s < LEAST_ON_S:
+            return "the board is warming up …", False
+        before = self._compared
+        fresh = before is None or before[0] != cycle.on_s
+        enough = self._enough(on_for_s) and not fresh
+        words = f"compared while it warms, {on_for_s:.0f} s after power-on"
+        if enough:
+            return "compared over all of the known-good recording", False
+        return words, fresh or (before is not None and last_s - before[1] >= AGAIN_S)
+
+    def _enough(self, on_for_s: float) -> bool:
+        """Tell whether the good recording has nothing more to compare with."""
+        return self.answer is not None and self.answer.found.until_s < on_for_s - 2 * AGAIN_S
+
+    def _compare_aside(self, question: Question) -> None:
+        task = Task(
+            f"comparing with {question.reference.name}",
+            lambda task: answer(question, lambda w, f: _report(task, w, f)),
+            parent=self,
+        )
+        self._aside = task
+        task.done.connect(self._take_live)
+        task.failed.connect(self._live_failed)
+        task.start()
+
+    def _take_live(self, found: Answer) -> None:
+        self._aside_over()
+        if self.watching:
+            self._take(found)
+
+    def _live_failed(self, error: ThermviewError) -> None:
+        self._aside_over()
+        if self.watching and not isinstance(error, CancelledError):
+            self.trouble = str(error)
+            self.state_changed.emit()
+
+    def _aside_over(self) -> None:
+        if (task := self._aside) is not None:
+            self._aside = None
+            task.wait(1.0)
+            task.deleteLater()
+
+    def shut(self, seconds: float = 30.0) -> None:
+        """Wait for what runs in the background, at the window's end."""
+        self._timer.stop()
+        if self._aside is not None:
+            self._aside.cancel()
+            self._aside.wait(seconds)
+
+
+def _report(task: Task, words: str, fraction: float) -> None:
+    """Tell how far it is; give up when the user wants it."""
+    if task.cancelled:
+        raise CancelledError("comparing: cancelled")
+    task.report(words, fraction)

@@ -1,0 +1,73 @@
+"""Puts the step "compare" into the window: its page in place of the picture, the strip beneath."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import QObject
+from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
+
+from thermview.ui.compare.halves import HalvesPanel
+from thermview.ui.compare.page import ComparePage
+from thermview.ui.compare.room import CompareRoom
+from thermview.ui.desk import Desk
+from thermview.ui.panels.steps import StepBar
+from thermview.ui.region_edits import RegionEdits
+from thermview.ui.widgets import named
+
+NAME = "compare"
+STRIP_PX = 150  # high enough to scrub on, while the pictures need the room
+
+
+class CompareStep(QObject):
+    """Shows and hides what belongs to the step."""
+
+    def __init__(self, desk: Desk, steps: StepBar, edits: RegionEdits, findings: QWidget) -> None:
+        super().__init__(desk)
+        self.room = CompareRoom(desk)
+        self.page = ComparePage(desk, self.room)
+        self.halves = HalvesPanel(desk, edits, lambda: self.room.show_halves(False))
+        self.stack = named(QStackedWidget(), "compareStack")
+        self._steps = steps
+        self._findings = findings  # the halves stand in their place
+        self._sizes: list[int] = []
+        steps.chosen.connect(lambda _: self.refresh())
+        self.room.changed.connect(self.refresh)
+
+    def around(self, usual: QWidget) -> QWidget:
+        """Return what stands above the strip: the usual picture with its lists, or the page."""
+        self.stack.addWidget(usual)
+        self.stack.addWidget(self.page)
+        self.refresh()
+        return self.stack
+
+    @property
+    def chosen(self) -> bool:
+        """Tell whether the step is open."""
+        step = self._steps.current
+        return step is not None and step.name == NAME
+
+    def refresh(self) -> None:
+        """Follow the step and what is compared in it."""
+        beside = self.chosen and self.room.halves
+        self.halves.setVisible(beside)
+        self._findings.setVisible(not beside)
+        paged = self.chosen and not self.room.halves
+        if self.stack.count() < 2 or paged == (self.stack.currentIndex() == 1):
+            return
+        self.stack.setCurrentIndex(int(paged))
+        self._make_room(paged)
+
+    def _make_room(self, paged: bool) -> None:
+        """Let the strip be low while the page is shown."""
+        splitter = self.stack.parentWidget()
+        if not isinstance(splitter, QSplitter):
+            return
+        if paged:
+            self._sizes = splitter.sizes()
+            whole = sum(self._sizes)
+            splitter.setSizes([whole - STRIP_PX, STRIP_PX])
+        elif self._sizes:
+            splitter.setSizes(self._sizes)
+
+    def shut(self) -> None:
+        """Wait for what is being computed, at the end of the window."""
+        self.room.shut()
