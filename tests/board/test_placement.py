@@ -178,3 +178,14 @@ def test_other_programs_lists(samples: Path) -> None:
         parts = load_placement(path)
         assert len(parts) > 50
         assert not any(p.size_assumed for p in parts)
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_negated_x_of_the_bottom_is_turned_back(sign: int) -> None:
+    text = (
+        "Ref,Val,Package,PosX,PosY,Rot,Side\n"
+        f'"C1","100n","C_0603",{sign * 30.5},-12.0,90,bottom\n"U1","x","SOIC-8",20,-10,0,top\n'
+    )
+    c1, u1 = parse_placement(text)
+    assert (c1.x_mm, c1.y_mm, c1.side) == (30.5, -12.0, "bottom")
+    assert u1.x_mm == 20

@@ -7,6 +7,7 @@ import io
 import math
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from thermview.board.packages import body_size_mm
@@ -27,6 +28,7 @@ _COLUMNS = {
     "nets": ("nets", "net"),
 }
 _BY_NAME = {name: column for column, names in _COLUMNS.items() for name in names}
+_NEGATED_X = "posx"
 _UNIT = r"mm|mils?|inch|in"
 _NUMBER = re.compile(
     rf'^([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*({_UNIT}|")?$', re.IGNORECASE
@@ -58,7 +60,9 @@ def parse_placement(text: str, name: str = "the placement list") -> tuple[Part, 
     Lines above the header are passed over (a ``Units: mil`` among them counts); fields are
     separated by commas, semicolons, tabs, or by spaces in the report form that starts its header
     with ``#``. Units are mm unless the header, a line above it or the value says mil or inch.
-    Without width and height the body's size comes from the package's name.
+    Without width and height the body's size comes from the package's name. Where a list with
+    KiCad's ``PosX`` has all x of the bottom negative and none of the top's, an option of that
+    program negated them, and they are turned back: x is seen from the top on both sides.
 
     Raises
     ------
@@ -87,7 +91,8 @@ def parse_placement(text: str, name: str = "the placement list") -> tuple[Part, 
         if part.designator in seen:
             raise InputError(f"{name} lists {part.designator} twice; designators must be unique")
         seen.add(part.designator)
-    return tuple(parts)
+    negates = any(field.strip().lower() == _NEGATED_X for field in rows[at][1])
+    return _unmirrored(parts) if negates else tuple(parts)
 
 
 def format_placement(parts: Iterable[Part]) -> str:
@@ -102,6 +107,15 @@ def format_placement(parts: Iterable[Part]) -> str:
         nets = " ".join(p.nets)
         writer.writerow([p.designator, p.package, p.value, *numbers, p.side, *size, nets])
     return out.getvalue()
+
+
+def _unmirrored(parts: list[Part]) -> tuple[Part, ...]:
+    """Turn x of the bottom's parts back where the program that wrote them negated it."""
+    bottom = [part.x_mm for part in parts if part.side == "bottom"]
+    top = [part.x_mm for part in parts if part.side == "top"]
+    if not bottom or max(bottom) >= 0 or any(x < 0 for x in top):
+        return tuple(parts)
+    return tuple(replace(p, x_mm=-p.x_mm) if p.side == "bottom" else p for p in parts)
 
 
 def _rows(text: str) -> Iterable[tuple[int, list[str]]]:
