@@ -56,7 +56,7 @@ ACTIONS = (
     KeyAction("average", "average the picture over time", "U", DRAW),
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("find_part", "find a part", "/", PICTURE),
-    KeyAction("match", "matching points: where the board lies", "U", PICTURE),
+    KeyAction("match", "matching points: where the board lies", "C", PICTURE),
     KeyAction("tool_select", "select and move regions", "1", DRAW),
     KeyAction("tool_spot", "draw a spot", "2", DRAW),
     KeyAction("tool_line", "draw a line", "3", DRAW),

@@ -6,10 +6,11 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBar
+from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBar, QWidget
 
 from thermview.ui.board.overlay import BoardSheet
 from thermview.ui.board.parts_page import PartsPage
+from thermview.ui.board.points_page import PointsPage
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
 from thermview.ui.theme import tokens
@@ -35,10 +36,14 @@ class BoardPanel(QFrame):
         self.tabs.setFocusPolicy(Qt.FocusPolicy.TabFocus)
         self.tabs.setDrawBase(False)
         self.pages = named(QStackedWidget(), "boardPages")
-        self.parts = PartsPage(desk, self.ask_parts)
-        for words, tip, page in (
+        self.parts = PartsPage(desk, self.ask_parts, self.match)
+        self.points = PointsPage(desk, canvas)
+        self.points.ended.connect(self._points_done)
+        pages: tuple[tuple[str, str, QWidget], ...] = (
             ("parts", "the board's parts, by its placement list", self.parts),
-        ):
+            ("matching points", "landmarks: where the board lies in the picture", self.points),
+        )
+        for words, tip, page in pages:
             self.tabs.setTabToolTip(self.tabs.addTab(words), tip)
             self.pages.addWidget(page)
         close = tool("close", "boardClose", self.close_panel, tip="close this panel  (Esc)")
@@ -63,10 +68,27 @@ class BoardPanel(QFrame):
         self.parts.search.setFocus()
         self.parts.search.selectAll()
 
+    def match(self) -> None:
+        """Set matching points."""
+        self.open_page(POINTS)
+        self._canvas.setFocus()
+
+    def _points_done(self) -> None:
+        """Show the parts where the points have placed them, else give the room back."""
+        if self._desk.board is not None:
+            self.tabs.setCurrentIndex(PARTS)
+            self._canvas.setFocus()
+        else:
+            self.close_panel()
+
     def fill_menu(self, menu: QMenu) -> None:
         """Offer what the panel does."""
         menu.addAction("find a part", self.find_part)
+        menu.addAction("set matching points", self.match)
+        menu.addSeparator()
         menu.addAction("load a placement list …", self.ask_parts)
+        menu.addAction("load matching points …", self.points.ask_load)
+        menu.addAction("save matching points …", self.points.ask_save)
 
     def close_panel(self) -> None:
         """Put the panel away."""

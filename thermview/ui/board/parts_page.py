@@ -27,7 +27,9 @@ SEEN, TOP, BOTTOM, BOTH = "the side seen", "top", "bottom", "both sides"
 class PartsPage(QWidget):
     """The search line, three filters, the table, and what can be done with what is found."""
 
-    def __init__(self, desk: Desk, import_parts: Callable[[], object]) -> None:
+    def __init__(
+        self, desk: Desk, import_parts: Callable[[], object], match: Callable[[], object]
+    ) -> None:
         super().__init__()
         self.setObjectName("partsPage")
         self._desk, self._keeper = desk, desk.boards
@@ -42,10 +44,12 @@ class PartsPage(QWidget):
         self.kind = self._combo("kindFilter", "by the designator's letters")
         self.side = self._combo("sideFilter", "side of the board")
         self.side.addItems([SEEN, TOP, BOTTOM, BOTH])
+        self._spare = QWidget()  # takes the table's room while there is none
         self.model = PartsTable(self)
         self.table = self._table()
         self.count = label("", "partsCount", "dim")
         self.hint = label("", "partsHint", wrap=True)
+        self.match = button("set matching points", "partsMatch", match, role="primary")
         self.make = button(
             "make regions",
             "partsToRegions",
@@ -63,7 +67,9 @@ class PartsPage(QWidget):
         layout.addLayout(row(self.net, self.kind))
         layout.addLayout(row(self.side, None, self.count))
         layout.addWidget(self.hint)
+        layout.addLayout(row(self.match, None))
         layout.addWidget(self.table, 1)
+        layout.addWidget(self._spare, 1)
         layout.addLayout(row(self.make, None, load))
         self.search.textChanged.connect(self._filter)
         for combo in (self.net, self.kind, self.side):
@@ -91,7 +97,7 @@ class PartsPage(QWidget):
         header = table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
-        for at, width in enumerate((64, 80, 80)):
+        for at, width in enumerate((64, 130)):
             table.setColumnWidth(at, width)
         table.setAccessibleName("the board's parts")
         return table
@@ -139,8 +145,9 @@ class PartsPage(QWidget):
         ]
         self.model.show(found)
         self.count.setText(f"{len(found)} of {len(self._sorted)}" if self._sorted else "")
-        self.make.setVisible(bool(self._sorted))
-        self.table.setVisible(bool(self._sorted))
+        for widget in (self.search, self.side, self.count, self.table, self.make):
+            widget.setVisible(bool(self._sorted))
+        self._spare.setVisible(not self._sorted)
         self._tell(found)
         self._light()
 
@@ -157,6 +164,7 @@ class PartsPage(QWidget):
             words = "No part is like that."
         self.hint.setText(words)
         self.hint.setVisible(bool(words))
+        self.match.setVisible(bool(self._sorted) and self._desk.board is None)
 
     def _narrowed(self) -> bool:
         any_filter = self.net.currentText() not in ("", ANY_NET)
@@ -165,8 +173,9 @@ class PartsPage(QWidget):
 
     def _light(self, chosen: str = "") -> None:
         """Bring out what is found, unless that is everything."""
-        shown = self.isVisible() and self._narrowed()
-        lit = [part.designator for part in self.model.parts] if shown else []
+        if not self.isVisible():
+            return
+        lit = [part.designator for part in self.model.parts] if self._narrowed() else []
         self._keeper.light(lit, chosen)
 
     def showEvent(self, event: object) -> None:

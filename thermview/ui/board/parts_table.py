@@ -10,7 +10,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersisten
 from thermview.board import Part
 
 Index = QModelIndex | QPersistentModelIndex
-HEADS = ("part", "value", "package", "nets")
+HEADS = ("part", "value", "package")
 KINDS = {  # by the designator's letters, IEEE 315 and IEC 81346 as commonly used; from memory
     "C": "capacitors",
     "R": "resistors",
@@ -96,7 +96,7 @@ class PartsTable(QAbstractTableModel):
         """Return a cell's text, or all of a part in its tool tip."""
         part = self.parts[index.row()]
         if role == Qt.ItemDataRole.DisplayRole:
-            return (part.designator, part.value, part.package, " ".join(part.nets))[index.column()]
+            return (part.designator, part.value, part.package)[index.column()]
         if role == Qt.ItemDataRole.ToolTipRole:
             size = f"{part.width_mm:g} × {part.height_mm:g} mm"
             size += " (assumed)" if part.size_assumed else ""

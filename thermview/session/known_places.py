@@ -1,0 +1,101 @@
+"""Places on a board for matching points: parts' middles and corners, the board's own corners."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from thermview.board import Part
+from thermview.session.matching import Point, place_name
+
+MIDDLE = "middle"
+CORNERS = ("lower left", "lower right", "upper right", "upper left")
+"""Counter-clockwise as `Part.outline_mm` gives them, the board seen as in its drawing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Somewhere on the board.
+
+    Attributes
+    ----------
+    name : str
+        In words, such as ``U3`` or ``U3 upper left``.
+    board_mm : (float, float)
+    words : str
+        What is to be clicked, such as ``the upper left corner of U3``.
+    side : str
+        Of the part that it belongs to, else empty.
+    part : str
+        Its designator, else empty.
+    """
+
+    name: str
+    board_mm: tuple[float, float]
+    words: str
+    side: str = ""
+    part: str = ""
+
+    def at(self, pixel: tuple[float, float]) -> Point:
+        """Return the matching point of this place seen at a pixel."""
+        return Point(self.board_mm, pixel, self.name, self.side)
+
+
+def of_part(part: Part, where: str = MIDDLE) -> Place:
+    """Return a part's middle, or one of its body's corners by the board's drawing."""
+    name = part.designator
+    if where == MIDDLE:
+        words = f"the middle of {name}"
+        return Place(name, (part.x_mm, part.y_mm), words, part.side, name)
+    corners = part.outline_mm().tolist()
+    middle = (part.x_mm, part.y_mm)
+    x, y = min(corners, key=lambda corner: _away(corner, middle, where))
+    words = f"the {where} corner of {name}"
+    return Place(f"{name} {where}", (round(x, 4), round(y, 4)), words, part.side, name)
+
+
+def _away(corner: Sequence[float], middle: tuple[float, float], where: str) -> float:
+    """Return how little a corner lies in the named direction from the middle."""
+    right = 1.0 if "right" in where else -1.0
+    up = 1.0 if "upper" in where else -1.0
+    # the tiny tilt decides between two corners of a part that stands on its tip
+    return -(right * (corner[0] - middle[0]) * 1.001 + up * (corner[1] - middle[1]))
+
+
+def of_board(width_mm: float, height_mm: float, where: str) -> Place:
+    """Return a corner of a board whose lower left corner is 0, 0."""
+    x = width_mm if "right" in where else 0.0
+    y = height_mm if "upper" in where else 0.0
+    return Place(f"board {where}", (x, y), f"the board's {where} corner")
+
+
+def of_mm(x_mm: float, y_mm: float) -> Place:
+    """Return a place by its coordinates."""
+    name = place_name(x_mm, y_mm)
+    return Place(name, (x_mm, y_mm), f"the place {name}")
+
+
+def proposal(parts: Sequence[Part], points: Sequence[Point]) -> Part | None:
+    """Return a part that would make a good next point: far from the others, and easily seen.
+
+    Only parts on the side of the points so far (the top without any) are proposed.
+    """
+    sides = {point.side for point in points if point.side}
+    side = sides.pop() if sides else "top"
+    taken = {point.name for point in points}
+    free = [p for p in parts if p.side == side and p.designator not in taken]
+    free = free or [p for p in parts if p.designator not in taken and not sides]
+    if not free:
+        return None
+    middle_x = sum(p.x_mm for p in free) / len(free)
+    middle_y = sum(p.y_mm for p in free) / len(free)
+
+    def worth(part: Part) -> float:
+        here = (part.x_mm, part.y_mm)
+        others = [math.dist(here, point.board_mm) for point in points]
+        far = min(others) if others else math.dist(here, (middle_x, middle_y))
+        size = min(max(part.width_mm, part.height_mm), 6.0)
+        return far * (0.5 + size / 6.0)
+
+    return max(free, key=worth)

@@ -1,0 +1,124 @@
+"""Choosing a place on the board: a part's middle or corner, the board's corner, or mm."""
+
+from __future__ import annotations
+
+from PySide6.QtCore import Qt, Signal
+from PySide6.QtWidgets import (
+    QComboBox,
+    QCompleter,
+    QDoubleSpinBox,
+    QLineEdit,
+    QStackedWidget,
+    QWidget,
+)
+
+from thermview.board import Part
+from thermview.session.known_places import CORNERS, MIDDLE, Place, of_board, of_mm, of_part
+from thermview.ui.board.parts_table import in_order
+from thermview.ui.widgets import column, label, named, row
+
+OF_PART = {"middle of part": MIDDLE, **{f"{corner} corner of part": corner for corner in CORNERS}}
+OF_BOARD, IN_MM = "corner of the board", "place in mm"
+_FACE = "as in the board's drawing, unturned and seen from above"
+
+
+class PlaceField(QWidget):
+    """What is to be clicked next; `edited` follows every change."""
+
+    edited = Signal()
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.setObjectName("placeField")
+        self._parts: dict[str, Part] = {}
+        self.what = named(QComboBox(), "placeWhat")
+        self.what.addItems([*OF_PART, OF_BOARD, IN_MM])
+        self.what.setToolTip(f"corners: {_FACE}")
+        self.what.setAccessibleName("what the point stands on")
+        self.part = named(QLineEdit(), "placePart")
+        self.part.setPlaceholderText("part, such as U3")
+        self.part.setAccessibleName("the part")
+        self.width_mm = _length("boardWidth", 100.0, "board's width, mm")
+        self.height_mm = _length("boardHeight", 80.0, "board's height, mm")
+        self.corner = named(QComboBox(), "boardCorner")
+        self.corner.addItems(CORNERS)
+        self.corner.setToolTip(_FACE)
+        self.x_mm = _length("placeX", 0.0, "to the right, mm", least=-2000.0)
+        self.y_mm = _length("placeY", 0.0, "upwards, mm", least=-2000.0)
+        board = QWidget()
+        layout = column(board)
+        layout.addLayout(row(self.width_mm, label("×", "boardTimes"), self.height_mm))
+        layout.addWidget(self.corner)
+        signs = label("x", "xSign"), label("y", "ySign")
+        place = _page(signs[0], self.x_mm, signs[1], self.y_mm)
+        self._pages = (_page(self.part), board, place)
+        self._fields = QStackedWidget()
+        for page in self._pages:
+            self._fields.addWidget(page)
+        layout = column(self)
+        layout.addWidget(self.what)
+        layout.addWidget(self._fields)
+        self.what.currentTextChanged.connect(self._what_changed)
+        self.part.textChanged.connect(self.edited)
+        self.corner.currentTextChanged.connect(self.edited)
+        for field in (self.width_mm, self.height_mm, self.x_mm, self.y_mm):
+            field.valueChanged.connect(self.edited)
+        self._what_changed()
+
+    def show_parts(self, parts: tuple[Part, ...]) -> None:
+        """Offer these parts."""
+        self._parts = {part.designator.upper(): part for part in sorted(parts, key=in_order)}
+        completer = QCompleter([part.designator for part in self._parts.values()], self)
+        completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
+        completer.setModelSorting(QCompleter.ModelSorting.UnsortedModel)
+        old = self.part.completer()
+        self.part.setCompleter(completer)
+        if old is not None:
+            old.deleteLater()
+        if bool(parts) != (self.what.currentText() in OF_PART):
+            self.what.setCurrentText(next(iter(OF_PART)) if parts else OF_BOARD)
+
+    def place(self) -> Place | None:
+        """Return the chosen place, None while it is not known."""
+        what = self.what.currentText()
+        if what == OF_BOARD:
+            where = self.corner.currentText()
+            return of_board(self.width_mm.value(), self.height_mm.value(), where)
+        if what == IN_MM:
+            return of_mm(self.x_mm.value(), self.y_mm.value())
+        part = self._parts.get(self.part.text().strip().upper())
+        return None if part is None else of_part(part, OF_PART[what])
+
+    def propose(self, part: Part | None, taken: set[str]) -> None:
+        """Offer the next place: a part, or the board's next corner."""
+        what = self.what.currentText()
+        if what in OF_PART and part is not None:
+            self.part.setText(part.designator)
+        elif what == OF_BOARD:
+            free = [corner for corner in CORNERS if f"board {corner}" not in taken]
+            self.corner.setCurrentText(free[0] if free else CORNERS[0])
+
+    def _what_changed(self, *_: object) -> None:
+        what = self.what.currentText()
+        page = self._pages[1 if what == OF_BOARD else 2 if what == IN_MM else 0]
+        self._fields.setCurrentWidget(page)
+        self._fields.setFixedHeight(page.sizeHint().height())
+        self.edited.emit()
+
+
+def _length(name: str, value_mm: float, tip: str, *, least: float = 1.0) -> QDoubleSpinBox:
+    made = named(QDoubleSpinBox(), name)
+    made.setRange(least, 2000.0)
+    made.setDecimals(2)
+    made.setValue(value_mm)
+    made.setSuffix(" mm")
+    made.setToolTip(tip)
+    made.setAccessibleName(tip)
+    return made
+
+
+def _page(*widgets: QWidget) -> QWidget:
+    made = QWidget()
+    layout = row(*widgets)
+    made.setLayout(layout)
+    return made
