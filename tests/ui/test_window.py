@@ -329,7 +329,7 @@ def test_steps_show_needs_and_cautions_and_force_nothing(main_window: MainWindow
         for b in main_window.steps.findChildren(QPushButton)
         if b.objectName().startswith("step_")
     ]
-    assert titles == ["look", "measure", "power up", "write down"]
+    assert titles == ["look", "measure", "power up", "compare", "write down"]
     main_window.steps.choose("power_up")
     assert main_window.sheet.isVisible()
     caution = main_window.sheet.caution.text()

@@ -39,11 +39,9 @@ class ComparePage(QFrame):
         self.name = label("", "compareName", "heading")
         self.by = named(QComboBox(), "compareBy")
         self.by.activated.connect(lambda _: room.set_by(self.by.currentData()))
+        words, symbol = "matching points …", "map-marker-multiple-outline"
         self.points = button(
-            "matching points …",
-            "comparePoints",
-            self._ask_matching,
-            symbol="map-marker-multiple-outline",
+            "matching points …", "comparePoints", self._ask_matching, symbol=symbol
         )
         self.points.setToolTip("click the same places in both pictures, if the camera was moved")
         self.words = label("", "compareWords", wrap=True)

@@ -205,7 +205,7 @@ def summary_of(answer: Answer) -> str:
     words = [f"{n} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
     if not words:
         return "nothing colder or hotter than it should be"
-    return ", ".join(words) + " than it should be"
+    return " and ".join(words) + " than on the good board"
 
 
 def notes_of(answer: Answer) -> list[str]:

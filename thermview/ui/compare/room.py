@@ -51,6 +51,8 @@ class CompareRoom(QObject):
     answer : Answer or None
     halves : bool
         One half of this board's picture is compared with the other instead.
+    attended : bool
+        The step is open; only then a live board is compared again and again.
     trouble : str
         Why there is no answer, in words.
     """
@@ -72,6 +74,7 @@ class CompareRoom(QObject):
         self.live_words = ""
         self.watching = False
         self.halves = False
+        self.attended = True
         self._task: Task | None = None
         self._aside: Task | None = None
         self._compared: tuple[float, float] | None = None  # power-on, until, of the last live one
@@ -111,9 +114,9 @@ class CompareRoom(QObject):
         self.reference, self.good_picture, self.good_known = reference, None, False
         self.matching.clear()
         self.changed.emit()
-        self._run(
-            f"opening {reference.name}", lambda _: picture_of(reference), self._reference_read
-        )
+        words = f"opening {reference.name}"
+        if not self._run(words, lambda _: picture_of(reference), self._reference_read):
+            self.let_go()  # another long job is going on, and the status line says so
 
     def _reference_read(self, read: tuple[Pictures, bool]) -> None:
         self.good_picture, self.good_known = read
@@ -190,7 +193,7 @@ class CompareRoom(QObject):
 
     def _run(
         self, words: str, work: Callable[[Task], Result], done: Callable[[Result], None]
-    ) -> None:
+    ) -> bool:
         def finish(result: Result) -> None:
             self._task = None
             done(result)
@@ -201,6 +204,7 @@ class CompareRoom(QObject):
             self._task = task
             task.failed.connect(self._failed)
             self.state_changed.emit()
+        return task is not None
 
     def _failed(self, error: ThermviewError) -> None:
         self._task = None
@@ -251,7 +255,8 @@ class CompareRoom(QObject):
     def look(self) -> None:
         """Compare a board that is warming up now, whenever there is enough that is new."""
         session = self.desk.session
-        if session is None or not self.watching or self._aside is not None:
+        idle = not (self.watching and self.attended) or self._aside is not None
+        if session is None or idle:
             return
         cycle = power_cycle(session.marks, session.supply)
         words, wanted = self._live_state(cycle, self.desk.shown.time_s if self.desk.shown else 0.0)
@@ -269,7 +274,9 @@ class CompareRoom(QObject):
         session = self.desk.session
         assert session is not None
         times_s = session.footage.times_s
-        if cycle is None or not len(times_s):
+        before = self._compared
+        fresh = before is None or cycle is None or before[0] != cycle.on_s
+        if cycle is None or not len(times_s) or (cycle.off_s is not None and fresh):
             return "switch the board on, or press P when its power comes", False
         if cycle.off_s is not None:
             return "the power is off: this is how the boards compared", False
@@ -277,17 +284,12 @@ class CompareRoom(QObject):
         on_for_s = last_s - cycle.on_s
         if on_for_s < LEAST_ON_S:
             return "the board is warming up …", False
-        before = self._compared
-        fresh = before is None or before[0] != cycle.on_s
-        enough = self._enough(on_for_s) and not fresh
-        words = f"compared while it warms, {on_for_s:.0f} s after power-on"
-        if enough:
+        if before is None or fresh:
+            return "comparing while it warms …", True
+        compared_s = before[1] - cycle.on_s
+        if self.answer is not None and self.answer.found.until_s < compared_s - 1.0:
             return "compared over all of the known-good recording", False
-        return words, fresh or (before is not None and last_s - before[1] >= AGAIN_S)
-
-    def _enough(self, on_for_s: float) -> bool:
-        """Tell whether the good recording has nothing more to compare with."""
-        return self.answer is not None and self.answer.found.until_s < on_for_s - 2 * AGAIN_S
+        return f"comparing while it warms: {on_for_s:.0f} s", last_s - before[1] >= AGAIN_S
 
     def _compare_aside(self, question: Question) -> None:
         task = Task(

@@ -51,6 +51,7 @@ class CompareStep(QObject):
         self.halves.setVisible(beside)
         self._findings.setVisible(not beside)
         paged = self.chosen and not self.room.halves
+        self.room.attended = paged
         if self.stack.count() < 2 or paged == (self.stack.currentIndex() == 1):
             return
         self.stack.setCurrentIndex(int(paged))
