@@ -51,7 +51,7 @@ def test_the_landmark_that_is_off_is_named(count: int, off: int) -> None:
     some[off] = Landmark(some[off].board_mm, (u + 14.0, v + across))
     found = check_landmarks(some)
     assert off in found.suspects
-    assert len(found.suspects) == 1 or count == 5  # five leave some doubt
+    assert len(found.suspects) <= 8 - count  # few places leave some doubt
     assert str(off + 1) in found.words
 
 

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 POOR_MM = 1.0
 """A clicked landmark is off by some half a millimetre; more than this is a mistake."""
 CLEARER = 2.5  # times less misfit without one landmark: that one is off
+MOST_SUSPECTS = 3
 CLICK_MM = 0.5
 PERSPECTIVE = 0.03  # nearer edges appear so much larger than the middle, usually
 SLANTED = 1.5  # a board seen at 48° from above is shortened so much
@@ -94,7 +95,7 @@ def _stretch(view: BoardView) -> float:
 def _suspects(board: Floats, pixel: Floats) -> tuple[int, ...]:
     """Return the landmarks without any one of which the others fit `CLEARER` times better.
 
-    None where all fit, or where leaving out any helps; two where the places cannot tell.
+    None where all fit, or where leaving out any helps; several where the places cannot tell.
     """
     count = len(board)
     whole = _misfit(board, pixel)
@@ -103,7 +104,7 @@ def _suspects(board: Floats, pixel: Floats) -> tuple[int, ...]:
     others = [np.delete(np.arange(count), k) for k in range(count)]
     misfit = [_misfit(board[kept], pixel[kept]) for kept in others]
     found = tuple(k for k in range(count) if misfit[k] * CLEARER < whole)
-    return found if len(found) <= 2 else ()
+    return found if len(found) <= MOST_SUSPECTS else ()
 
 
 def _misfit(board: Floats, pixel: Floats) -> float:
