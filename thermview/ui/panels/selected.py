@@ -9,6 +9,7 @@ from thermview.regions import Region
 from thermview.session.worth import NO_ZERO
 from thermview.ui.desk import Desk
 from thermview.ui.display import DASH
+from thermview.ui.forecasting import forecast_words, region_forecast
 from thermview.ui.panels.readings_table import ReadingsModel
 from thermview.ui.panels.region_settings import STATISTIC_WORDS, SelectedSettings
 from thermview.ui.readings import is_apparent, rate_text
@@ -33,6 +34,7 @@ class SelectedCard(QFrame):
         for beside in (self.now, self.rate):
             beside.setAlignment(Qt.AlignmentFlag.AlignRight)
         self.detail = label("", "selectedDetail", "dim", wrap=True)
+        self.forecast = label("", "selectedForecast", wrap=True)
         self.remark = label("", "selectedRemark", "small", wrap=True)
         self.settings = SelectedSettings(desk)
         layout = column(self)
@@ -44,6 +46,7 @@ class SelectedCard(QFrame):
         right.addWidget(self.rate)
         layout.addLayout(row(self.rise, self.rise_doubt, None, right))
         layout.addWidget(self.detail)
+        layout.addWidget(self.forecast)
         layout.addWidget(self.remark)
         layout.addWidget(self.settings)
         self.refresh()
@@ -82,13 +85,26 @@ class SelectedCard(QFrame):
             f"min {number_text(worth.lowest, display)} · mean {number_text(worth.mean, display)} · "
             f"max {number_text(worth.highest, display)}{at if worth.highest.readable else ''}"
         )
+        self._show_forecast(region)
         remarks = list(worth.notes)
         if reading.over_limit and region.limit_k is not None:
             limit = display.temperature_text(region.limit_k)
             remarks.insert(0, f"▲ above its limit of {limit}")
         self.remark.setText("\n".join(remarks))
         self.remark.setVisible(bool(remarks))
+        self.remark.setMinimumHeight(self.remark.heightForWidth(max(self.width(), 200)))
+        shown = worth.now.readable or worth.mean.readable
+        self.detail.setVisible(shown and self.settings.isHidden())
         set_tone(self.remark, "error" if reading.over_limit else "warning" if remarks else "")
+
+    def _show_forecast(self, region: Region) -> None:
+        """Say where it will end and when, where that can be known."""
+        found = region_forecast(self._desk, region)
+        self.forecast.setVisible(found is not None)
+        if found is not None:
+            words, tip = forecast_words(found, self._desk.now_s, self._desk.display)
+            self.forecast.setText(words)
+            self.forecast.setToolTip(tip)
 
     def _show_headline(self, worth: RegionWorth) -> None:
         """Show the rise in the largest digits; before there is a zero, the temperature."""
