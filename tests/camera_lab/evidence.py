@@ -45,13 +45,20 @@ class Evidence:
 
     @cached_property
     def rows(self) -> list[DriverRow]:
-        """Return the driver's rows of the pictures in the recording, oldest first."""
-        return self.handed_out[: len(self.times_s)]
+        """Return the driver's rows of the pictures in the recording, oldest first.
+
+        The program leaves out what comes before it is ready: the first recorded picture tells by
+        its number, which in a camera's first stream is the driver's too.
+        """
+        sequence = [row.sequence for row in self.handed_out]
+        first = sequence.index(int(self.numbers[0]))
+        return self.handed_out[first : first + len(self.times_s)]
 
     @cached_property
     def received(self) -> list[DriverRow]:
         """Return the rows of those that the program counted: some come after a recording's end."""
-        return self.handed_out[: self.losses["received"]]
+        first = self.handed_out.index(self.rows[0])
+        return self.handed_out[first : first + self.losses["received"]]
 
     @cached_property
     def handed_out(self) -> list[DriverRow]:

@@ -77,7 +77,7 @@ def replugs(work: Path, form: str, transport: str) -> Facts:
 
 
 def faults(work: Path, form: str, transport: str) -> Facts:
-    """A stall, half pictures, flagged ones, dropped ones, a shutter, a second program: one film."""
+    """A stall, half pictures, flagged ones, a shutter, a second program: one film."""
     NODROP.write_text("1")
     camera, log = camera_of(form, transport), DriverLog()
     program = recorder(work, form)
@@ -94,14 +94,21 @@ def faults(work: Path, form: str, transport: str) -> Facts:
     camera.wait_sent(10)
     second = Program("record", ADDRESS, str(work / "second.h5")).finish()
     camera.wait_sent(10)
-    NODROP.write_text("0")  # the driver then keeps damaged pictures to itself
-    camera("mode short")
-    camera.wait_sent(5)
-    camera("mode run")
-    camera.wait_sent(10)
     facts = program.stop()
     more = {"times": times, "second": second, "driver": log.take(), "sent": camera.end()}
     return facts | more
+
+
+def dropped(work: Path, form: str, transport: str) -> Facts:
+    """Half pictures with a driver that keeps damaged ones to itself, as older kernels do."""
+    NODROP.write_text("0")
+    camera, log = camera_of(form, transport), DriverLog()
+    program = recorder(work, form)
+    for mode, pictures in (("run", 20), ("short", 5), ("run", 20)):
+        camera(f"mode {mode}")
+        camera.wait_sent(pictures)
+    facts = program.stop()
+    return facts | {"driver": log.take(), "sent": camera.end()}
 
 
 def finding(work: Path, form: str, transport: str) -> Facts:
@@ -168,6 +175,7 @@ SCENARIOS: dict[str, Callable[[Path], Facts]] = {
     "replugs": lambda work: replugs(work, "y16", "bulk"),
     "faults-bulk": lambda work: faults(work, "y16", "bulk"),
     "faults-isochronous": lambda work: faults(work, "double", "isochronous"),
+    "dropped": lambda work: dropped(work, "y16", "bulk"),
     "finding": lambda work: finding(work, "double", "bulk"),
     "window": lambda work: window(work, "y16", "bulk"),
     "flipped": lambda work: exact(work, "y16", "bulk", 4.0, "flip"),

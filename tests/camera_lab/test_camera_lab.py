@@ -96,7 +96,7 @@ def test_twenty_replugs_are_one_recording_with_every_picture_that_came(found: Fo
     evidence.marks_damage_and_nothing_else(film)
     evidence.is_bit_exact(film, (film.flags & DAMAGED) == 0)
     sequence = np.array([row.sequence for row in film.rows])
-    restarts = (np.flatnonzero(np.diff(sequence) < 0) + 1).tolist()
+    restarts = (np.flatnonzero(np.diff(sequence) <= 0) + 1).tolist()
     assert len(restarts) == len(film.facts["pulls"]) == 20
     assert np.flatnonzero(film.flags & GAP_BEFORE).tolist() == restarts
     assert film.gap_marks_s == pytest.approx(film.times_s[restarts].tolist())
@@ -134,18 +134,15 @@ def test_half_and_flagged_pictures_are_all_caught_and_no_other(found: Found, nam
     film = found(name)
     evidence.marks_damage_and_nothing_else(film)
     shorts, errors = film.modes("short"), film.modes("error")
-    assert len(shorts) == 2  # the second behind the driver's own filter
     assert np.count_nonzero(film.flags & DAMAGED) == len(shorts[0]) + len(errors[0])
     evidence.is_bit_exact(film, (film.flags & DAMAGED) == 0)
 
 
-@pytest.mark.parametrize("name", FAULTS)
-def test_pictures_that_the_driver_keeps_to_itself_are_counted_as_lost(
-    found: Found, name: str
-) -> None:
-    film = found(name)
+def test_pictures_that_the_driver_keeps_to_itself_are_counted_as_lost(found: Found) -> None:
+    film = found("dropped")
+    (short,) = film.modes("short")
     gaps = np.diff([row.sequence for row in film.received]) - 1
-    assert film.losses["source_lost"] == gaps.sum() == len(film.modes("short")[1])
+    assert film.losses["source_lost"] == gaps.sum() == len(short)
     gaps = gaps[: len(film.rows) - 1]
     places = np.flatnonzero(gaps) + 1
     assert np.flatnonzero(film.flags & GAP_BEFORE).tolist() == places.tolist()

@@ -8,7 +8,8 @@ silent one after the time-out, `isOpened` stays true in both.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections import deque
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,16 +18,17 @@ import numpy as np
 import pytest
 
 from thermview.errors import DeviceError, InputError, SourceEndedError, SourceLostError, UsageError
-from thermview.frames import FrameFlag, Scale
+from thermview.frames import Frame, FrameFlag, Scale
 from thermview.sources import OpenOptions
 from thermview.sources.camera_opening import Openers, open_camera
 from thermview.sources.cameras import FoundCamera, find_cameras
 from thermview.sources.capture import OpenCvGrabber
-from thermview.sources.grabber import Stream
+from thermview.sources.grabber import Grab, Stream
 from thermview.sources.guessing import Guess
-from thermview.sources.layouts import layout_named, layouts, read_layout
+from thermview.sources.layouts import Shutter, layout_named, layouts, read_layout
 from thermview.sources.rescaling import RescalingWatch
 from thermview.sources.sequence import Sequencer
+from thermview.sources.shutter_watch import ShutterWatch
 from thermview.sources.uvc import Camera
 from thermview.sources.v4l2_abi import fourcc, fourcc_text
 
@@ -369,3 +371,101 @@ def test_finding_cameras_ignores_what_is_no_camera(tmp_path: Path) -> None:
         (described / "index").write_text(f"{number}\n")
     found = find_cameras(tmp_path / "dev", tmp_path / "sys")
     assert [(c.index, c.name) for c in found] == [(0, "bench camera 0")]
+
+
+# -- what the driver knows -----------------------------------------------------------------------
+
+
+class Scripted:
+    """A grabber that gives what it is told, with times of the clock that the camera uses."""
+
+    def __init__(self, clock: Clock, grabs: Iterable[Grab]) -> None:
+        self.stream = Stream("Y16", 16, 12, 25.0)
+        self._clock = clock
+        self._grabs = deque(grabs)
+
+    def grab(self, timeout_s: float) -> Grab | None:
+        if not self._grabs:
+            self._clock.now_s += timeout_s
+            return None
+        grab = self._grabs.popleft()
+        assert grab.stamp_s is not None
+        self._clock.now_s = max(self._clock.now_s, grab.stamp_s + 0.002)
+        return grab
+
+    def close(self) -> None:
+        self._grabs.clear()
+
+
+def driven(
+    *numbers: int,
+    still: Sequence[int] = (),
+    damaged: Sequence[int] = (),
+    period_s: float = 0.04,
+    wait_s: float = 0.0,
+) -> list[Frame]:
+    """Return the frames of a camera that sends these numbers, read after a wait."""
+    clock = Clock()
+    grabs, shown = [], RAW
+    for n in numbers:
+        shown = shown if n in still else room(n)
+        stamp_s = 50.0 + period_s * n
+        grabs.append(Grab(shown, stamp_s, n, damaged=n in damaged, exact=True))
+    source = Camera(Scripted(clock, grabs), "camera:0", "scripted", OpenOptions(), clock=clock)
+    clock.now_s += wait_s
+    frames = list(iter(lambda: source.read(0.1), None))
+    source.close()
+    return frames
+
+
+def room(seed: int) -> Any:
+    """Return a room's picture at 1/64 K a count."""
+    noise = np.random.default_rng(seed).normal(0, 3, (12, 16))
+    return (18950 + noise + np.arange(16) * 4).astype(np.uint16)
+
+
+def test_the_drivers_numbers_tell_what_was_lost_and_its_times_are_taken() -> None:
+    frames = driven(0, 1, 2, 5, 6)
+    assert [f.index for f in frames] == [0, 1, 2, 5, 6]
+    np.testing.assert_allclose([f.time_s for f in frames], [0, 0.04, 0.08, 0.2, 0.24])
+    assert [FrameFlag.GAP_BEFORE in f.flags for f in frames] == [False] * 3 + [True, False]
+
+
+def test_damaged_pictures_are_flagged_and_never_the_first_to_look_at() -> None:
+    frames = driven(0, 1, 2, 3, damaged=(0, 2))
+    assert [FrameFlag.DAMAGED in f.flags for f in frames] == [True, False, True, False]
+    assert [f.held for f in frames] == [True, False, True, False]
+
+
+def test_what_came_long_before_the_first_read_is_left_out_and_not_lost() -> None:
+    frames = driven(*range(40), wait_s=1.0)
+    assert frames[0].time_s == pytest.approx(0.56, abs=0.05)
+    assert [f.index for f in frames] == list(range(len(frames)))
+    assert not any(f.flags for f in frames)
+
+
+def test_a_shutter_holds_frames_for_longer_than_ordinary_repeats() -> None:
+    frames = driven(*range(60), still=range(40, 52))
+    assert [n for n, f in enumerate(frames) if FrameFlag.REPEATED in f.flags] == [*range(40, 52)]
+    assert [n for n, f in enumerate(frames) if f.shutter] == [*range(43, 52)]
+
+
+def test_a_slow_sensors_repeats_are_no_shutter() -> None:
+    nine_hz = [n for n in range(200) if (n * 9) // 25 == ((n - 1) * 9) // 25]
+    frames = driven(*range(200), still=nine_hz)
+    assert sum(FrameFlag.REPEATED in f.flags for f in frames) > 100
+    assert not any(f.shutter for f in frames)
+    shut = driven(*range(200), still=sorted({*nine_hz, *range(150, 175)}))
+    held = [n for n, f in enumerate(shut) if f.shutter]
+    assert 150 < held[0] < 160
+    assert held == [*range(held[0], 175)]
+
+
+def test_a_picture_that_stands_still_for_seconds_is_told_once() -> None:
+    watch = ShutterWatch(Shutter())
+    words = []
+    for n in range(200):
+        watch.look(0.04 * n, repeated=n > 20)
+        words += list(filter(None, [watch.warning()]))
+    assert len(words) == 1
+    assert "hangs" in words[0]

@@ -27,6 +27,9 @@ from thermview.sources.shutter_watch import ShutterWatch
 FIRST_PICTURE_S = 5.0
 """A camera that starts takes a second or two to its first picture."""
 
+STALE_S = 0.5
+"""Pictures from before the first `read` are older than this where getting ready took long."""
+
 _GRAB_S = 0.5
 
 
@@ -57,6 +60,13 @@ class Camera:
         The moment, on `clock`, that the frames' times count from; the first frame's if absent.
     origin : Origin, optional
         Where it was found.
+
+    Attributes
+    ----------
+    choice : Guess
+        The layout in use, and why.
+    zero_s : float
+        The moment, on `clock`, that the frames' times count from.
     """
 
     def __init__(
@@ -92,20 +102,15 @@ class Camera:
         self._shape = (counts if counts is not None else _brightness(picture)).shape
         self._rescaling = RescalingWatch(eight_bit=not self._raw)
         self._shutter = ShutterWatch(self._layout.shutter)
-        self._sequencer = Sequencer(scale, zero_s)
-        self._ready = deque([self._made(*self._waiting.popleft())])
+        self._begun = zero_s is not None  # one that comes back keeps all that it sends
+        self.zero_s = self._first_moment_s() if zero_s is None else zero_s
+        self._sequencer = Sequencer(scale, self.zero_s)
         self._info = self._describe(address, scale)
 
     @property
     def info(self) -> SourceInfo:
         """Return what is known of the camera and its stream."""
         return self._info
-
-    @property
-    def zero_s(self) -> float:
-        """Return the moment that the frames' times count from, s, by the clock."""
-        assert self._sequencer.zero_s is not None
-        return self._sequencer.zero_s
 
     def read(self, timeout_s: float) -> Frame | None:
         """Return the next frame, or None when none came.
@@ -121,8 +126,8 @@ class Camera:
             if self._closed.is_set():
                 self._grabber.close()
                 raise SourceEndedError("the camera is closed")
-            if self._ready:
-                return self._ready.popleft()
+            if not self._begun:
+                self._skip_stale()
             if self._waiting:
                 return self._made(*self._waiting.popleft())
             grab = self._grab(timeout_s)
@@ -161,6 +166,22 @@ class Camera:
         raise DeviceError(
             f"{self._name} opens but gives no picture; unplug it and plug it in again"
         )
+
+    def _first_moment_s(self) -> float:
+        grab, now_s = self._waiting[0]
+        return min(grab.stamp_s, now_s) if grab.exact and grab.stamp_s is not None else now_s
+
+    def _skip_stale(self) -> None:
+        """Leave out what came while nobody was ready to read: it is neither wanted nor lost."""
+        self._begun = True
+        grab = self._waiting[-1][0]
+        while grab.exact and grab.stamp_s is not None and self._clock() - grab.stamp_s > STALE_S:
+            self._waiting.clear()
+            newer = self._grab(0.0)
+            if newer is None:
+                return
+            grab = newer
+            self._waiting.append((grab, self._clock()))
 
     def _scale(self, options: OpenOptions) -> Scale:
         stated = options.scale() or self._layout.scale
