@@ -277,9 +277,12 @@ def test_the_worked_example_without_a_display(
     folder = tmp_path / "report"
     assert command(monkeypatch, "demo", "--headless", folder) == 0
     said = capsys.readouterr().out
-    assert "C12" in said
-    assert "simulated" in (folder / "report.html").read_text()
-    for name in ("before", "after", "rise"):
+    assert said.startswith("C12 ")
+    assert "dissipates" in said
+    page = (folder / "report.html").read_text()
+    assert "simulated" in page
+    assert "± one standard uncertainty" in page
+    for name in ("before", "after", "rise", "findings"):
         assert cv2.imread(str(folder / f"{name}.png")) is not None
     assert command(monkeypatch, "demo", "--headless", folder) == 2  # a report stands there
 

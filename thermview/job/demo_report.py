@@ -1,4 +1,4 @@
-"""The worked example without a display: what warmed most, as a page with pictures."""
+"""The worked example without a display: what heats, how much, how sure, as a page with pictures."""
 
 from __future__ import annotations
 
@@ -9,10 +9,14 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.largest_rise import Rise, frames_between, median_image, rises_of_outlines
+from thermview.analysis.findings import Located, Suspect
+from thermview.analysis.largest_rise import frames_between, median_image
+from thermview.analysis.locate import locate
+from thermview.analysis.nature import Nature
 from thermview.board import part_outline_px
-from thermview.errors import OutputError
+from thermview.errors import InputError, OutputError
 from thermview.frames import Footage
+from thermview.job.findings import draw_findings
 from thermview.job.pictures import (
     draw_frame,
     draw_outlines,
@@ -21,7 +25,7 @@ from thermview.job.pictures import (
     picture_size,
     save,
 )
-from thermview.session.boards import board_of
+from thermview.session.boards import Board, board_of
 from thermview.session.power import powered_until, quiet_interval
 from thermview.sources import open_footage
 
@@ -30,6 +34,7 @@ WARNING = (
     "Local codes and licensed practice come before anything that this program shows."
 )
 LAST_S = 5.0  # a hand's reflection passes in less, the median of so long lets it go by
+NOT_TOLD = "nothing in view warms beyond noise, drift and reflections"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +47,7 @@ class DemoReport:
 
 
 def write_demo_report(recording: Path, folder: Path, *, force: bool = False) -> DemoReport:
-    """Find the part with the largest rise in a recording and write a page about it.
+    """Find what dissipates in a recording and write a page about it.
 
     Parameters
     ----------
@@ -65,75 +70,95 @@ def write_demo_report(recording: Path, folder: Path, *, force: bool = False) -> 
         raise OutputError(f"{page} exists already; choose another folder or give --force")
     footage = open_footage(str(recording))
     try:
+        board = board_of(footage, recording)
+        if board is None:
+            raise InputError(f"{recording} has no placement list and landmarks; put them beside it")
         folder.mkdir(parents=True, exist_ok=True)
-        return _write(footage, recording, page)
+        return _write(footage, board, page)
     except OSError as error:
         raise OutputError(f"{folder} cannot be written: {error.strerror or error}") from error
     finally:
         footage.close()
 
 
-def _write(footage: Footage, recording: Path, page: Path) -> DemoReport:
-    start_s, end_s = quiet_interval(footage)
-    last_s = powered_until(footage)
-    baseline = median_image(footage, frames_between(footage, start_s, end_s))
-    late = median_image(footage, frames_between(footage, last_s - LAST_S, last_s))
-    rise_k = late - baseline
-    outlines = _outlines(footage, recording)
-    rises = rises_of_outlines(rise_k, outlines)
-    most = rises[0]
-    words = (
-        f"{most.name} shows the largest rise against the baseline: {most.rise_k:.1f} K "
-        f"(median of the last {LAST_S:g} s with power). That is no proof yet that it is the source."
-    )
-    pictures = _draw(footage, rise_k, outlines, most.name, page.parent)
-    page.write_text(_page(footage, rises, pictures, words), encoding="utf-8")
+def _write(footage: Footage, board: Board, page: Path) -> DemoReport:
+    located = locate(footage, board.parts, board.view)
+    outlines = {
+        p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"
+    }
+    words = answer_words(located, {p.designator: p.value for p in board.parts})
+    pictures = _draw(footage, located, outlines, page.parent)
+    page.write_text(_page(footage, located, pictures, words), encoding="utf-8")
     return DemoReport(page, pictures, words)
 
 
-def _outlines(footage: Footage, recording: Path) -> dict[str, NDArray[np.float64]]:
-    board = board_of(footage, recording)
-    if board is None:
-        return {"hottest place": np.array([])}
-    return {p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"}
+def answer_words(located: Located, values: dict[str, str]) -> str:
+    """Return the answer in a sentence or two: part, power, certainty, evidence."""
+    heating = [s for s in located.suspects if s.nature is Nature.HEATING]
+    if not located.heated or not heating:
+        return f"In this recording {NOT_TOLD}."
+    first = heating[0]
+    value = f" ({values[first.part]})" if values.get(first.part) else ""
+    others = "no other part does" if len(heating) == 1 else f"{len(heating) - 1} other parts do too"
+    return (
+        f"{first.part}{value} dissipates {_power(first)} ({first.snr:.0f} times what noise would "
+        f"show): it {first.words.rstrip('.')}. Heat of its own: {others}."
+    )
+
+
+def _power(suspect: Suspect) -> str:
+    return f"{suspect.power_w * 1e3:.0f} ± {suspect.power_sigma_w * 1e3:.0f} mW"
 
 
 def _draw(
     footage: Footage,
-    rise_k: NDArray[np.float32],
+    located: Located,
     outlines: dict[str, NDArray[np.float64]],
-    chosen: str,
     folder: Path,
 ) -> tuple[Path, ...]:
-    before, after, risen = (folder / f"{name}.png" for name in ("before", "after", "rise"))
-    for path, number in ((before, footage.first), (after, len(footage) - 1)):
+    names = ("before", "after", "rise", "findings")
+    before, after, risen, found = (folder / f"{name}.png" for name in names)
+    start_s, end_s = quiet_interval(footage)
+    last_s = powered_until(footage)
+    late_frames = frames_between(footage, last_s - LAST_S, last_s)
+    for path, number in ((before, footage.first), (after, late_frames[-1])):
         frame = footage.frame(number)
         figure = new_figure(*picture_size(frame))
         draw_frame(figure.subplots(), frame, title=f"simulated board, {frame.time_s:.1f} s")
         save(figure, path)
+    rise_k = median_image(footage, late_frames)
+    rise_k = rise_k - median_image(footage, frames_between(footage, start_s, end_s))
     figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     draw_rise(axes, rise_k, "simulated board: rise against the baseline")
-    draw_outlines(axes, outlines, chosen)
+    draw_outlines(axes, outlines, located.suspects[0].part if located.heated else "")
     save(figure, risen)
-    return before, after, risen
+    figure = new_figure(1100, 1100)
+    draw_findings(figure, footage, located, outlines)
+    save(figure, found)
+    return before, after, risen, found
 
 
-def _page(footage: Footage, rises: list[Rise], pictures: tuple[Path, ...], words: str) -> str:
+def _page(footage: Footage, located: Located, pictures: tuple[Path, ...], words: str) -> str:
     rows = "".join(
-        f"<tr><td>{html.escape(rise.name)}</td><td>{rise.rise_k:.2f}</td></tr>"
-        for rise in rises[:8]
+        f"<tr><td>{s.rank}</td><td>{html.escape(s.part)}</td><td>{_power(s)}</td>"
+        f"<td>{s.nature.value}</td><td>{html.escape(s.words)}</td></tr>"
+        for s in located.suspects[:8]
     )
+    notes = "".join(f"<li>{html.escape(note)}</li>" for note in located.notes)
     images = "".join(
         f'<p><img src="{picture.name}" alt="{picture.stem}"></p>' for picture in pictures
     )
     return f"""<!doctype html>
 <html lang="en"><meta charset="utf-8"><title>thermview: the worked example</title>
-<style>body{{font:16px/1.5 sans-serif;max-width:60em;margin:2em auto}}td{{padding:0 1em}}</style>
+<style>body{{font:16px/1.5 sans-serif;max-width:70em;margin:2em auto}}td,th{{padding:0 1em;
+text-align:left;vertical-align:top}}img{{max-width:100%}}</style>
 <h1>The worked example</h1>
 <p>{html.escape(footage.info.title)}. Everything here is simulated.</p>
 <p><strong>{html.escape(words)}</strong></p>
-<table><tr><th>part</th><th>mean rise, K</th></tr>{rows}</table>
+<table><tr><th></th><th>part</th><th>power, ± one standard uncertainty</th><th>nature</th>
+<th>evidence</th></tr>{rows}</table>
+<ul>{notes}</ul>
 {images}
 <p>{html.escape(WARNING)}</p>
 </html>
