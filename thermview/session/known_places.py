@@ -6,7 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from thermview.board import Part
+from thermview.board import Place as MapPlace
 from thermview.session.matching import Point, place_name
 
 MIDDLE = "middle"
@@ -48,19 +51,19 @@ def of_part(part: Part, where: str = MIDDLE) -> Place:
     if where == MIDDLE:
         words = f"the middle of {name}"
         return Place(name, (part.x_mm, part.y_mm), words, part.side, name)
-    corners = part.outline_mm().tolist()
-    middle = (part.x_mm, part.y_mm)
-    x, y = min(corners, key=lambda corner: _away(corner, middle, where))
+    x, y = _corners(part)[CORNERS.index(where)]
     words = f"the {where} corner of {name}"
     return Place(f"{name} {where}", (round(x, 4), round(y, 4)), words, part.side, name)
 
 
-def _away(corner: Sequence[float], middle: tuple[float, float], where: str) -> float:
-    """Return how little a corner lies in the named direction from the middle."""
-    right = 1.0 if "right" in where else -1.0
-    up = 1.0 if "upper" in where else -1.0
-    # the tiny tilt decides between two corners of a part that stands on its tip
-    return -(right * (corner[0] - middle[0]) * 1.001 + up * (corner[1] - middle[1]))
+def _corners(part: Part) -> list[list[float]]:
+    """Return a part's corners on the board in the order of `CORNERS`, however it is turned."""
+    corners = part.outline_mm()
+    ways = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    reach = (corners - [part.x_mm, part.y_mm]) @ ways.T  # how far each corner lies in each way
+    first = max(range(4), key=lambda k: float(sum(reach[(k + way) % 4, way] for way in range(4))))
+    turned: list[list[float]] = np.roll(corners, -first, axis=0).tolist()
+    return turned
 
 
 def of_board(width_mm: float, height_mm: float, where: str) -> Place:
@@ -68,6 +71,11 @@ def of_board(width_mm: float, height_mm: float, where: str) -> Place:
     x = width_mm if "right" in where else 0.0
     y = height_mm if "upper" in where else 0.0
     return Place(f"board {where}", (x, y), f"the board's {where} corner")
+
+
+def of_map(place: MapPlace) -> Place:
+    """Return a place that a part map names."""
+    return Place(place.name, (place.x_mm, place.y_mm), place.name)
 
 
 def of_mm(x_mm: float, y_mm: float) -> Place:

@@ -10,13 +10,20 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.board import BoardView, Landmark, Part, fit_homography, side_seen
+from thermview.board import (
+    BoardView,
+    Landmark,
+    LandmarkCheck,
+    Part,
+    check_landmarks,
+    fit_homography,
+    side_seen,
+)
 from thermview.errors import InputError
 
 ENOUGH = 4
 POOR_MM = 0.5  # scatter that a hand with a loupe stays below; common practice, no source
 POOR_PX = 1.5
-STEEP = 3.0  # a pixel is so many times longer than wide: seen at less than 20° to the board
 SAME_MM = 0.02  # two places nearer than this are one
 
 
@@ -89,41 +96,34 @@ def judge(points: Sequence[Point]) -> Fit:
     if trouble := _twice(points):
         return Fit(Grade.REFUSED, trouble, misfits_mm=unknown)
     try:
-        view = fit_homography([point.landmark() for point in points])
+        check = check_landmarks([point.landmark() for point in points])
     except InputError as error:
         return Fit(Grade.REFUSED, _points_for_landmarks(str(error)), misfits_mm=unknown)
-    misfits = misfits_mm(points, view)
-    worst = _worst(points, misfits) if len(points) > ENOUGH else None
-    if trouble := _nonsense(points, view):
-        return Fit(Grade.REFUSED, trouble, None, tuple(misfits.tolist()), worst)
-    return _graded(points, view, misfits, worst)
+    each = tuple(check.residual_mm.tolist())
+    if trouble := _mirrored(points, check.view):
+        return Fit(Grade.REFUSED, trouble, misfits_mm=each)
+    return _graded(points, check)
 
 
-def _graded(
-    points: Sequence[Point], view: BoardView, misfits: NDArray[np.float64], worst: int | None
-) -> Fit:
-    each = tuple(misfits.tolist())
+def _graded(points: Sequence[Point], check: LandmarkCheck) -> Fit:
+    view, off_mm = check.view, check.residual_mm
+    each = tuple(off_mm.tolist())
     below = ", seen from below" if side_seen(view) == "bottom" else ""
-    if worst is None:
+    if len(points) == ENOUGH:
         words = f"four points always fit{below}; a fifth tells whether they are right"
         return Fit(Grade.GOOD, words, view, each)
-    spread_mm = scatter_mm(misfits)
-    words = f"the points agree within {spread_mm:.2f} mm{below}"
-    if spread_mm <= max(POOR_MM, POOR_PX * view.mm_per_px):
+    spread_mm = scatter_mm(off_mm)
+    suspects = check.suspects or (_worst(points, off_mm),)
+    worst = max(suspects, key=lambda number: each[number])
+    if not check.suspects and spread_mm <= max(POOR_MM, POOR_PX * view.mm_per_px):
+        words = f"the points agree within {spread_mm:.2f} mm{below}"
         return Fit(Grade.GOOD, words, view, each, worst)
+    names = " or ".join(points[number].name for number in suspects)
     words = (
-        f"the points disagree by {spread_mm:.1f} mm{below}; look at {points[worst].name} first, "
+        f"the points disagree by {spread_mm:.1f} mm{below}; look at {names} first, "
         f"{each[worst]:.1f} mm off"
     )
     return Fit(Grade.POOR, words, view, each, worst)
-
-
-def misfits_mm(points: Sequence[Point], view: BoardView) -> NDArray[np.float64]:
-    """Return how far each point lies from its place in `view`, mm on the board, shape (n,)."""
-    seen = view.pixel_to_board([point.pixel for point in points])
-    apart = seen - np.array([point.board_mm for point in points])
-    found: NDArray[np.float64] = np.hypot(apart[:, 0], apart[:, 1])
-    return found
 
 
 def scatter_mm(misfits: NDArray[np.float64]) -> float:
@@ -132,10 +132,13 @@ def scatter_mm(misfits: NDArray[np.float64]) -> float:
     return float(np.sqrt(np.sum(misfits**2) / free)) if free > 0 else 0.0
 
 
-def _worst(points: Sequence[Point], misfits: NDArray[np.float64]) -> int:
-    """Return the point without which the others agree best; of five, the one farthest off."""
+def _worst(points: Sequence[Point], off_mm: NDArray[np.float64]) -> int:
+    """Return the point without which the others agree best; of five, the one farthest off.
+
+    A corner that is off bends the view to itself, and the misfit shows beside it.
+    """
     if len(points) < ENOUGH + 2:
-        return int(np.argmax(misfits))
+        return int(np.argmax(off_mm))
     left = [_scatter_without(points, number) for number in range(len(points))]
     return int(np.argmin(left))
 
@@ -146,7 +149,8 @@ def _scatter_without(points: Sequence[Point], number: int) -> float:
         view = fit_homography([point.landmark() for point in rest])
     except InputError:
         return math.inf
-    return scatter_mm(misfits_mm(rest, view))
+    apart = view.pixel_to_board([p.pixel for p in rest]) - np.array([p.board_mm for p in rest])
+    return scatter_mm(np.hypot(apart[:, 0], apart[:, 1]))
 
 
 def _twice(points: Sequence[Point]) -> str:
@@ -159,23 +163,14 @@ def _twice(points: Sequence[Point]) -> str:
     return ""
 
 
-def _nonsense(points: Sequence[Point], view: BoardView) -> str:
+def _mirrored(points: Sequence[Point], view: BoardView) -> str:
     sides = {point.side for point in points if point.side}
-    seen = side_seen(view)
-    if sides and seen not in sides:
-        (side,) = sides
-        return (
-            f"the points show the board mirrored, but their parts are on the {side}: two points "
-            "are swapped, or the picture shows the other side"
-        )
-    around = view.board_to_pixel(np.add(view.centre_mm, [[0.0, 0.0], [0.5, 0.0], [0.0, 0.5]]))
-    long, short = np.linalg.svd(around[1:] - around[0], compute_uv=False)
-    if long > STEEP * short:
-        return (
-            f"by these points the board would be seen {long / short:.0f} times longer than wide; "
-            "one of them is at a wrong place"
-        )
-    return ""
+    if not sides or side_seen(view) in sides:
+        return ""
+    return (
+        f"the points show the board mirrored, but their parts are on the {sides.pop()}: two points "
+        "are swapped, or the picture shows the other side"
+    )
 
 
 def _points_for_landmarks(words: str) -> str:

@@ -23,7 +23,7 @@ from thermview.frames import Frame, MarkKind
 from thermview.regions import load_regions, save_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
-from thermview.ui.board.panel import PLACEMENT_SUFFIXES
+from thermview.ui.board.files import is_about_board
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dialogs.keys import KeysDialog
@@ -204,10 +204,10 @@ class Commands(QObject):
 
     def open_path(self, path: Path) -> None:
         """Open a file; one that does not explain itself is asked about; regions are loaded."""
-        if path.suffix.lower() == ".json":
+        if is_about_board(path):
+            self._window.board.load(path)
+        elif path.suffix.lower() == ".json":
             self._load_regions_from(path)
-        elif path.suffix.lower() in PLACEMENT_SUFFIXES:
-            self._window.board.load_parts(path)
         elif not self.may_let_go():
             return
         elif path.suffix.lower() in HDF5_SUFFIXES:

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, Signal
 
 from thermview.board import (
+    BoardView,
     Landmark,
     Part,
+    Place,
     format_landmarks,
     format_placement,
     load_landmarks,
-    load_placement,
     parse_landmarks,
     part_outline_px,
     parts_seen,
@@ -39,6 +40,8 @@ class BoardKeeper(QObject):
     ----------
     parts : tuple of Part
         All that are known, on both sides, whether or not their place in the picture is.
+    places : tuple of Place
+        Holes and the like that a part map names.
     points : tuple of Point
     fit : Fit
         What the points are worth.
@@ -57,6 +60,7 @@ class BoardKeeper(QObject):
         super().__init__(desk)
         self._desk = desk
         self.parts: tuple[Part, ...] = ()
+        self.places: tuple[Place, ...] = ()
         self.points: Points = ()
         self.fit: Fit = judge(())
         self.lit: frozenset[str] = frozenset()
@@ -73,7 +77,7 @@ class BoardKeeper(QObject):
         self._undo.clear()
         self._redo.clear()
         self.lit, self.chosen = frozenset(), ""
-        self.parts, self.points = (), ()
+        self.parts, self.places, self.points = (), (), ()
         if board is not None:
             self.parts = board.parts
             if board.texts is not None:
@@ -85,32 +89,33 @@ class BoardKeeper(QObject):
         self.changed.emit()
         self.lit_changed.emit()
 
-    def take_parts(self, parts: tuple[Part, ...]) -> None:
+    def take_parts(
+        self,
+        parts: tuple[Part, ...],
+        places: tuple[Place, ...] = (),
+        points: Points | None = None,
+    ) -> None:
         """Use another list of parts; the points stay, for they are of the board."""
-        self.parts = parts
-        self.points = named([point.landmark() for point in self.points], parts)
+        self.parts, self.places = parts, places
+        kept = self.points if points is None else points
+        self.points = named([point.landmark() for point in kept], parts)
         self._undo.clear()
         self._redo.clear()
         self.light(())
         self._settle()
 
-    def load_parts(self, path: Path) -> None:
-        """Read a placement list.
+    def view_of(self, points: Points) -> BoardView:
+        """Return the view that points give.
 
         Raises
         ------
         InputError
-            It is none.
+            They give none.
         """
-        parts = load_placement(path)
-        self.take_parts(parts)
-        guessed = sum(part.size_assumed for part in parts)
-        words = f"{path.name}: {len(parts)} parts"
-        if guessed:
-            words += f", {guessed} of unknown size drawn 2 mm wide"
-        if self._desk.board is None:
-            words += "; set matching points to see them on the picture"
-        self._desk.say("info", words)
+        fit = judge(points)
+        if fit.view is None:
+            raise InputError(fit.words)
+        return fit.view
 
     # ---- points --------------------------------------------------------------------------------
 

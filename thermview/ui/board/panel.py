@@ -8,6 +8,7 @@ from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBar, QWidget
 
+from thermview.ui.board import files
 from thermview.ui.board.overlay import BoardSheet
 from thermview.ui.board.parts_page import PartsPage
 from thermview.ui.board.points_page import PointsPage
@@ -18,8 +19,6 @@ from thermview.ui.widgets import column, named, row, tool
 
 WIDTH_PX = 320
 PARTS, POINTS = 0, 1
-PLACEMENT_SUFFIXES = frozenset({".csv", ".pos", ".xy", ".tsv"})
-LISTS = "placement lists (*.csv *.pos *.txt *.xy *.tsv);;all (*)"
 
 
 class BoardPanel(QFrame):
@@ -86,7 +85,8 @@ class BoardPanel(QFrame):
         menu.addAction("find a part", self.find_part)
         menu.addAction("set matching points", self.match)
         menu.addSeparator()
-        menu.addAction("load a placement list …", self.ask_parts)
+        menu.addAction("load parts or nets …", self.ask_parts)
+        menu.addAction("keep regions as a part map …", self.ask_map)
         menu.addAction("load matching points …", self.points.ask_load)
         menu.addAction("save matching points …", self.points.ask_save)
 
@@ -100,18 +100,33 @@ class BoardPanel(QFrame):
             self.hide()
 
     def ask_parts(self) -> None:
-        """Choose a placement list."""
-        name, _ = QFileDialog.getOpenFileName(self, "load a placement list", "", LISTS)
+        """Choose a placement list, a netlist or a part map."""
+        name, _ = QFileDialog.getOpenFileName(self, "load the board's parts", "", files.ANY)
         if name:
-            self.load_parts(Path(name))
+            self.load(Path(name))
 
-    def load_parts(self, path: Path) -> None:
-        """Load a placement list and show its parts."""
+    def load(self, path: Path) -> None:
+        """Take over what a file says of the board, and show it."""
         if self._desk.session is None:
-            self._desk.say("info", "open a recording or an input first, then its placement list")
+            self._desk.say("info", "open a recording or an input first, then the board's files")
             return
-        self._desk.attempt(lambda: self._desk.boards.load_parts(path))
-        self.open_page(PARTS)
+        self._desk.attempt(lambda: files.load(self._desk, path))
+        self.open_page(
+            PARTS if self._desk.boards.fit.view is not None else self.tabs.currentIndex()
+        )
+
+    def ask_map(self) -> None:
+        """Choose where the regions are kept as a part map."""
+        if self._desk.session is None:
+            return
+        name, _ = QFileDialog.getSaveFileName(
+            self, "keep the regions as a part map", "board.partmap.json", "part map (*.json)"
+        )
+        if name:
+            path = Path(name)
+            path = path if path.suffix else path.with_suffix(".json")
+            self._desk.attempt(lambda: files.save_map(self._desk, path))
+            self.open_page(PARTS)
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Close on Esc."""

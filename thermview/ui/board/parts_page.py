@@ -15,8 +15,8 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from thermview.board import Part, side_seen
-from thermview.ui.board.parts_table import PartsTable, in_order, kind_of, matches
+from thermview.board import Part, find_parts, nets_of, side_seen
+from thermview.ui.board.parts_table import PartsTable, kind_words
 from thermview.ui.desk import Desk
 from thermview.ui.widgets import button, column, label, named, row
 
@@ -33,6 +33,7 @@ class PartsPage(QWidget):
         super().__init__()
         self.setObjectName("partsPage")
         self._desk, self._keeper = desk, desk.boards
+        self._known: tuple[Part, ...] | None = None
         self._sorted: list[Part] = []
         self._filling = False
         self.search = named(QLineEdit(), "partSearch")
@@ -57,10 +58,10 @@ class PartsPage(QWidget):
             tip="a region around each selected part, or around all that are found",
         )
         load = button(
-            "load a list …",
+            "load …",
             "partsImport",
             import_parts,
-            tip="placement list (centroid file) of the board's maker: .csv, .pos, .txt",
+            tip="placement list (centroid file), netlist (IPC-D-356A) or part map",
         )
         layout = column(self)
         layout.addWidget(self.search)
@@ -106,20 +107,20 @@ class PartsPage(QWidget):
 
     def _parts_changed(self) -> None:
         """Take over another list; a change of points only leaves everything as it is."""
-        parts = sorted(self._keeper.parts, key=in_order)
-        if parts == self._sorted and self._sorted:
+        if self._keeper.parts is self._known:
             return
-        self._sorted = parts
+        self._known = self._keeper.parts
+        self._sorted = find_parts(self._known)
         self._filling = True
-        self._refill(self.net, ANY_NET, {net for part in parts for net in part.nets})
-        self._refill(self.kind, ANY_KIND, {kind_of(part) for part in parts})
+        self._refill(self.net, ANY_NET, nets_of(self._known))
+        self._refill(self.kind, ANY_KIND, sorted({kind_words(part) for part in self._known}))
         self._filling = False
         self._filter()
 
-    def _refill(self, combo: QComboBox, first: str, rest: set[str]) -> None:
+    def _refill(self, combo: QComboBox, first: str, rest: list[str]) -> None:
         chosen = combo.currentText()
         combo.clear()
-        combo.addItems([first, *sorted(rest, key=str.lower)])
+        combo.addItems([first, *rest])
         combo.setCurrentText(chosen if chosen in rest else first)
         combo.setVisible(bool(rest))
 
@@ -134,14 +135,11 @@ class PartsPage(QWidget):
         if self._filling:
             return
         words, net, kind = self.search.text(), self.net.currentText(), self.kind.currentText()
-        side = self._side()
+        net_or_any = None if net in ("", ANY_NET) else net
         found = [
             part
-            for part in self._sorted
-            if matches(part, words)
-            and net in ("", ANY_NET, *part.nets)
-            and kind in ("", ANY_KIND, kind_of(part))
-            and side in (None, part.side)
+            for part in find_parts(self._sorted, words, net=net_or_any, side=self._side())
+            if kind in ("", ANY_KIND, kind_words(part))
         ]
         self.model.show(found)
         self.count.setText(f"{len(found)} of {len(self._sorted)}" if self._sorted else "")
@@ -155,8 +153,9 @@ class PartsPage(QWidget):
         words = ""
         if not self._sorted:
             words = (
-                "No placement list is known for this board. Load one, or drop its file on the "
-                "window."
+                "No parts are known for this board. Load its placement list, or drop the file on "
+                "the window. Without one, draw regions on the parts, name them, and keep them as "
+                "a part map (menu, board)."
             )
         elif self._desk.board is None:
             words = "Set matching points to see these parts on the picture."

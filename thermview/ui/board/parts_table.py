@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QObject, QPersistentModelIndex, Qt
 
-from thermview.board import Part
+from thermview.board import Part, kind_of
 
 Index = QModelIndex | QPersistentModelIndex
 HEADS = ("part", "value", "package")
@@ -36,28 +35,10 @@ KINDS = {  # by the designator's letters, IEEE 315 and IEC 81346 as commonly use
 }
 
 
-def kind_of(part: Part) -> str:
+def kind_words(part: Part) -> str:
     """Return what a part is by its designator, in words; unknown letters stand for themselves."""
-    letters = re.match(r"[A-Za-z]*", part.designator)
-    key = letters[0].upper() if letters else ""
-    return KINDS.get(key, key or "other")
-
-
-def in_order(part: Part) -> tuple[str, int, str]:
-    """Return what sorts C2 before C10."""
-    match = re.match(r"([A-Za-z]*)(\d*)(.*)", part.designator)
-    assert match is not None
-    return match[1].upper(), int(match[2] or 0), match[3]
-
-
-def matches(part: Part, words: str) -> bool:
-    """Tell whether each of the words begins the designator or stands in value, package or nets."""
-    for word in words.lower().split():
-        begun = part.designator.lower().startswith(word)
-        rest = f"{part.value} {part.package} {' '.join(part.nets)}".lower()
-        if not (begun or (len(word) > 1 and word in rest)):
-            return False
-    return True
+    letters = kind_of(part.designator)
+    return KINDS.get(letters, letters or "other")
 
 
 class PartsTable(QAbstractTableModel):

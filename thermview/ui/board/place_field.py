@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QCompleter,
     QDoubleSpinBox,
-    QLineEdit,
     QStackedWidget,
     QWidget,
 )
 
-from thermview.board import Part
-from thermview.session.known_places import CORNERS, MIDDLE, Place, of_board, of_mm, of_part
-from thermview.ui.board.parts_table import in_order
+from thermview.board import Part, find_parts
+from thermview.board import Place as MapPlace
+from thermview.session.known_places import CORNERS, MIDDLE, Place, of_board, of_map, of_mm, of_part
 from thermview.ui.widgets import column, label, named, row
 
 OF_PART = {"middle of part": MIDDLE, **{f"{corner} corner of part": corner for corner in CORNERS}}
@@ -31,12 +30,14 @@ class PlaceField(QWidget):
         super().__init__()
         self.setObjectName("placeField")
         self._parts: dict[str, Part] = {}
+        self._places: dict[str, MapPlace] = {}
         self.what = named(QComboBox(), "placeWhat")
         self.what.addItems([*OF_PART, OF_BOARD, IN_MM])
         self.what.setToolTip(f"corners: {_FACE}")
         self.what.setAccessibleName("what the point stands on")
-        self.part = named(QLineEdit(), "placePart")
-        self.part.setPlaceholderText("part, such as U3")
+        self.part = named(QComboBox(), "placePart")
+        self.part.setEditable(True)
+        self.part.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
         self.part.setAccessibleName("the part")
         self.width_mm = _length("boardWidth", 100.0, "board's width, mm")
         self.height_mm = _length("boardHeight", 80.0, "board's height, mm")
@@ -59,22 +60,26 @@ class PlaceField(QWidget):
         layout.addWidget(self.what)
         layout.addWidget(self._fields)
         self.what.currentTextChanged.connect(self._what_changed)
-        self.part.textChanged.connect(self.edited)
+        self.part.editTextChanged.connect(self.edited)
         self.corner.currentTextChanged.connect(self.edited)
         for field in (self.width_mm, self.height_mm, self.x_mm, self.y_mm):
             field.valueChanged.connect(self.edited)
         self._what_changed()
 
-    def show_parts(self, parts: tuple[Part, ...]) -> None:
-        """Offer these parts."""
-        self._parts = {part.designator.upper(): part for part in sorted(parts, key=in_order)}
-        completer = QCompleter([part.designator for part in self._parts.values()], self)
-        completer.setCaseSensitivity(Qt.CaseSensitivity.CaseInsensitive)
-        completer.setModelSorting(QCompleter.ModelSorting.UnsortedModel)
-        old = self.part.completer()
-        self.part.setCompleter(completer)
-        if old is not None:
-            old.deleteLater()
+    def show_parts(self, parts: tuple[Part, ...], places: tuple[MapPlace, ...] = ()) -> None:
+        """Offer these parts, and the places that a part map names."""
+        self._places = {place.name.upper(): place for place in places}
+        self._parts = {part.designator.upper(): part for part in find_parts(parts)}
+        self.part.blockSignals(True)
+        self.part.clear()
+        self.part.addItems([place.name for place in self._places.values()])
+        self.part.addItems([part.designator for part in self._parts.values()])
+        self.part.setEditText("")
+        # a list that pops up while one types would swallow the click into the picture
+        completer = self.part.completer()
+        if completer is not None:
+            completer.setCompletionMode(QCompleter.CompletionMode.InlineCompletion)
+        self.part.blockSignals(False)
         if bool(parts) != (self.what.currentText() in OF_PART):
             self.what.setCurrentText(next(iter(OF_PART)) if parts else OF_BOARD)
 
@@ -86,14 +91,17 @@ class PlaceField(QWidget):
             return of_board(self.width_mm.value(), self.height_mm.value(), where)
         if what == IN_MM:
             return of_mm(self.x_mm.value(), self.y_mm.value())
-        part = self._parts.get(self.part.text().strip().upper())
+        name = self.part.currentText().strip().upper()
+        if name in self._places:
+            return of_map(self._places[name])
+        part = self._parts.get(name)
         return None if part is None else of_part(part, OF_PART[what])
 
     def propose(self, part: Part | None, taken: set[str]) -> None:
         """Offer the next place: a part, or the board's next corner."""
         what = self.what.currentText()
         if what in OF_PART and part is not None:
-            self.part.setText(part.designator)
+            self.part.setEditText(part.designator)
         elif what == OF_BOARD:
             free = [corner for corner in CORNERS if f"board {corner}" not in taken]
             self.corner.setCurrentText(free[0] if free else CORNERS[0])

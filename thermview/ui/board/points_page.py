@@ -99,7 +99,7 @@ class PointsPage(QWidget):
         keeper, table = self._keeper, self.table
         if keeper.parts is not self._parts_shown:
             self._parts_shown = keeper.parts
-            self.field.show_parts(keeper.parts)
+            self.field.show_parts(keeper.parts, keeper.places)
         chosen = table.currentRow()
         table.blockSignals(True)
         table.setRowCount(len(keeper.points))

@@ -1,0 +1,110 @@
+"""Files about a board, told apart by what is in them: parts, nets, part maps, matching points."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from thermview.board import (
+    load_netlist,
+    load_part_map,
+    load_placement,
+    save_part_map,
+    with_nets,
+)
+from thermview.errors import InputError, UsageError
+from thermview.paths import writing
+from thermview.session.drawn_map import map_of, picture_view
+from thermview.session.matching import named
+from thermview.ui.board.keeper import BoardKeeper
+from thermview.ui.desk import Desk
+
+LISTS = frozenset({".csv", ".pos", ".xy", ".tsv"})
+NETLISTS = frozenset({".ipc", ".d356", ".356"})
+ANY = (
+    "placement lists, netlists, part maps (*.csv *.pos *.xy *.tsv *.txt *.ipc *.d356 *.356 *.json)"
+    ";;all (*)"
+)
+DRAWN_MM_PER_PX = 0.5  # of a picture whose size on the board nobody knows
+
+
+def is_about_board(path: Path) -> bool:
+    """Tell whether a file is one of these; regions in JSON are not."""
+    if path.suffix.lower() != ".json":
+        return path.suffix.lower() in LISTS | NETLISTS
+    return bool({"parts", "landmarks"} & _keys(path))
+
+
+def load(desk: Desk, path: Path) -> None:
+    """Take over what a file says of the board.
+
+    Raises
+    ------
+    InputError
+        It is none of these, or is damaged.
+    """
+    keeper, suffix = desk.boards, path.suffix.lower()
+    if suffix in NETLISTS:
+        _load_nets(desk, path)
+    elif suffix == ".json" and "landmarks" in _keys(path):
+        keeper.load_points(path)
+    elif suffix == ".json":
+        part_map = load_part_map(path)
+        keeper.take_parts(part_map.parts, part_map.places)
+        desk.say("info", f"{path.name}: {len(part_map.parts)} parts{_next_words(keeper)}")
+    else:
+        parts = load_placement(path)
+        keeper.take_parts(parts)
+        guessed = sum(part.size_assumed for part in parts)
+        size = f", {guessed} of unknown size drawn 2 mm wide" if guessed else ""
+        desk.say("info", f"{path.name}: {len(parts)} parts{size}{_next_words(keeper)}")
+
+
+def _load_nets(desk: Desk, path: Path) -> None:
+    keeper = desk.boards
+    if not keeper.parts:
+        raise InputError(f"{path.name} tells nets only; load the placement list first, then this")
+    netlist = load_netlist(path)
+    keeper.take_parts(with_nets(keeper.parts, netlist), keeper.places)
+    joined = sum(bool(part.nets) for part in keeper.parts)
+    desk.say("info", f"{path.name}: nets of {joined} of {len(keeper.parts)} parts")
+
+
+def _next_words(keeper: BoardKeeper) -> str:
+    return "" if keeper.fit.view is not None else "; set matching points to see them on the picture"
+
+
+def _keys(path: Path) -> set[str]:
+    try:
+        document = json.loads(path.read_text(encoding="utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return set()
+    return set(document) if isinstance(document, dict) else set()
+
+
+def save_map(desk: Desk, path: Path) -> None:
+    """Make parts of the regions, keep them as a part map, and use them here.
+
+    Where no matching points are set, the picture itself is the board's plane.
+
+    Raises
+    ------
+    UsageError
+        No region is an area.
+    OutputError
+        The file cannot be written.
+    """
+    keeper, session = desk.boards, desk.session
+    assert session is not None
+    points = keeper.points
+    if keeper.fit.view is None:
+        scale = desk.display.mm_per_px or DRAWN_MM_PER_PX
+        points = named(picture_view(session.info.width_px, session.info.height_px, scale), ())
+    view = keeper.view_of(points)
+    part_map = map_of(desk.document.current.regions, view, keeper.parts)
+    if not part_map.parts:
+        raise UsageError("draw areas on the parts first and name them; spots become places")
+    with writing(path, force=True) as partial:
+        save_part_map(partial, part_map)
+    keeper.take_parts(part_map.parts, part_map.places, points)
+    desk.say("info", f"{len(part_map.parts)} parts kept for next time: {path}")
