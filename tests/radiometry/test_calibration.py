@@ -201,3 +201,11 @@ def test_bad_profile_is_one_line(tmp_path: Path, text: str) -> None:
 def test_refused_place(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="cannot be written"):
         save_profile(tmp_path / "none" / "camera.json", CameraProfile())
+
+
+def test_next_to_no_signal_is_cold_and_no_trouble() -> None:
+    """Counts near 0 K, which a table of all counts holds, are below any curve's reach."""
+    points = [ContactPoint(t, t + 0.5) for t in (290.0, 320.0, 350.0)]
+    cold = fit_calibration(points).apply(np.array([1.5, 5.0, 300.0]))
+    assert not (cold[:2] > 100.0).any()
+    assert cold[2] == pytest.approx(300.5, abs=0.01)

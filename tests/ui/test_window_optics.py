@@ -36,6 +36,7 @@ from thermview.ui.guides.camera import CalibrationGuide
 from thermview.ui.optics import FINE, Optics
 from thermview.ui.panels.region_settings import NOT_CHOSEN
 from thermview.ui.picture.notices import kind_words
+from thermview.ui.strip.content import gather
 from thermview.ui.window import MainWindow
 
 SCALE = Scale(0.01, 0.0)
@@ -643,3 +644,18 @@ def test_apparent_is_said_until_an_emissivity_is_stated(opened: MainWindow) -> N
     assert mapping is not None
     spot._cursor = QPointF(mapping.to_widget(20.5, 8.5))
     assert "± 1.2 °C" in spot._readout()
+
+
+def test_the_strip_tells_no_number_of_what_is_not_readable(
+    qtbot: QtBot, opened: MainWindow
+) -> None:
+    region = select_surface(opened)
+    opened.desk.document.add(Rectangle(4.0, 30.0, 10.0, 10.0), "dull")
+    opened.desk.document.configure(region.id, emissivity=0.1)
+    measured(qtbot, opened)
+    readable = {curve.name: curve.readable for curve in gather(opened.desk).curves if curve.id}
+    assert readable == {"U3": False, "dull": True}
+    before = opened.strip.grab().toImage()
+    opened.desk.optics.set_limit(1000.0)
+    opened.desk.curves_changed.emit()
+    qtbot.waitUntil(lambda: opened.strip.grab().toImage() != before, timeout=3000)

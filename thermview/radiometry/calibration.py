@@ -78,7 +78,8 @@ class SakumaHattori:
         """Return the temperature, K, of a signal; NaN where it is not above 0."""
         given = np.asarray(signal, dtype=np.float64)
         above = np.where(given > 0.0, given, np.nan)
-        result: Floats = (C2_UM_K / np.log1p(self.c / above) - self.b_um_k) / self.a_um
+        with np.errstate(over="ignore"):  # next to no signal: c/S is infinite, as cold as can be
+            result: Floats = (C2_UM_K / np.log1p(self.c / above) - self.b_um_k) / self.a_um
         return result
 
 

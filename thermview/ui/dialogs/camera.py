@@ -67,18 +67,22 @@ class CameraDialog(QDialog):
         layout.addWidget(self.tabs, 1)
         layout.addWidget(label(KEPT, "cameraKept", "small", wrap=True))
         layout.addLayout(row(None, button("close", "cameraClose", self.accept, role="primary")))
-        self.resize(560, 560)
+        self.resize(560, 660)
         desk.optics.changed.connect(self.refresh)
         desk.session_changed.connect(self.reject)
+        guides.running.connect(self._guide_runs)
         self.refresh()
 
     def _guide(self, guide: Guide) -> None:
-        """Step aside for a measurement on the picture, and come back after it."""
+        """Measure on the picture."""
         self._guides.begin(guide)
-        self.lower()
-        window = self.parentWidget()
-        if window is not None:
-            window.activateWindow()
+
+    def _guide_runs(self, on: bool) -> None:
+        """Step aside for a measurement on the picture, and come back after it."""
+        self.setVisible(not on)
+        if not on:
+            self.raise_()
+            self.activateWindow()
 
     def refresh(self) -> None:
         """Show everything anew."""
@@ -146,19 +150,14 @@ class CameraDialog(QDialog):
         self._desk.optics.measure_noise()
 
     def _measure_edge(self) -> None:
-        self._guide(EdgeGuide(self._desk, lambda _: self._back()))
+        self._guide(EdgeGuide(self._desk))
 
     def _measure_palm(self) -> None:
         def note(item: CheckItem) -> None:
             self._palm = item
-            self._back()
+            self.refresh()
 
         self._guide(PalmGuide(note))
-
-    def _back(self) -> None:
-        self.refresh()
-        self.raise_()
-        self.activateWindow()
 
     # ---- calibration ---------------------------------------------------------------------------
 
@@ -178,7 +177,7 @@ class CameraDialog(QDialog):
         self.readings.setSpacing(4)
         layout.addLayout(self.readings)
         self.plot = named(pg.PlotWidget(), "residualPlot")
-        self.plot.setMinimumHeight(150)
+        self.plot.setMinimumHeight(170)
         layout.addWidget(self.plot, 1)
         self.fit_words = label("", "fitWords", "dim", wrap=True)
         layout.addWidget(self.fit_words)
@@ -200,7 +199,7 @@ class CameraDialog(QDialog):
             self._desk.optics.change_profile(applied=applied)
 
     def _add_reading(self) -> None:
-        self._guide(CalibrationGuide(self._desk, self._back))
+        self._guide(CalibrationGuide(self._desk))
 
     def _remove_reading(self, number: int) -> None:
         calibration = self._desk.optics.profile.calibration

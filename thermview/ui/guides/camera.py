@@ -18,7 +18,7 @@ from thermview.radiometry.calibration import (
 )
 from thermview.radiometry.camera_check import CheckItem, Verdict, check_hand
 from thermview.radiometry.emissivity import first_order
-from thermview.radiometry.size import Spread, edge_distances, spread_from_edge
+from thermview.radiometry.size import edge_distances, spread_from_edge
 from thermview.ui.desk import Desk
 from thermview.ui.guides.guide import Answer, Asked, Guide, Look, cut_of
 from thermview.ui.guides.surfaces import ANY_K
@@ -51,9 +51,9 @@ class CalibrationGuide(Guide):
         "two at different temperatures a line, three or more a curve. Never touch live parts."
     )
 
-    def __init__(self, desk: Desk, then: Callable[[], object] = lambda: None) -> None:
+    def __init__(self, desk: Desk) -> None:
         super().__init__()
-        self._desk, self._then = desk, then
+        self._desk = desk
         unit = desk.display.unit
         self.asked = {
             "contact": Asked(
@@ -96,7 +96,6 @@ class CalibrationGuide(Guide):
         def use() -> None:
             known = profile.calibration.points if profile.calibration is not None else ()
             desk.optics.change_profile(calibration=fitted((*known, point)))
-            self._then()
 
         return Answer(words, True, {"take this reading": use})
 
@@ -118,9 +117,9 @@ class EdgeGuide(Guide):
         "Small parts are then corrected for what they lose, or called too small."
     )
 
-    def __init__(self, desk: Desk, then: Callable[[Spread], object] = lambda _: None) -> None:
+    def __init__(self, desk: Desk) -> None:
         super().__init__()
-        self._desk, self._then = desk, then
+        self._desk = desk
 
     def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
         """Return the spread, and keep it with the camera when used."""
@@ -129,7 +128,6 @@ class EdgeGuide(Guide):
 
         def use() -> None:
             self._desk.optics.change_profile(spread=spread)
-            self._then(spread)
 
         tip = "standard deviation of a Gaussian spread, without the pixel's own square"
         return Answer(words, True, {"keep for this camera": use}, tip)

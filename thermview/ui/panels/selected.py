@@ -92,7 +92,8 @@ class SelectedCard(QFrame):
             remarks.insert(0, f"▲ above its limit of {limit}")
         self.remark.setText("\n".join(remarks))
         self.remark.setVisible(bool(remarks))
-        self.remark.setMinimumHeight(self.remark.heightForWidth(max(self.width(), 200)))
+        height = self.remark.heightForWidth(max(self.width(), 200))
+        self.remark.setMinimumHeight(max(height, 0))  # −1 of an empty one
         shown = worth.now.readable or worth.mean.readable
         self.detail.setVisible(shown and self.settings.isHidden())
         set_tone(self.remark, "error" if reading.over_limit else "warning" if remarks else "")

@@ -17,6 +17,7 @@ from thermview.ui.display import View
 from thermview.ui.theme import tokens
 
 if TYPE_CHECKING:
+    from thermview.regions import Region
     from thermview.session import Session
     from thermview.ui.desk import Desk
 
@@ -24,6 +25,7 @@ Span = tuple[float, float]
 """From … to, s."""
 
 _SEEN_POINTS = 150  # a finding's curve is averaged to about so many independent ones
+_NEWEST = 64  # samples among which the newest number is looked for
 _STEP_SAMPLE = 2000  # frames that tell the usual step; a gap is many times longer
 
 
@@ -61,6 +63,8 @@ class Curve:
         The region's own limit, as a temperature.
     corrected : bool
         An emissivity of its own: its height is not quite the picture's colour.
+    readable : bool
+        Its newest number may be shown as one; else only its shape is told.
     """
 
     lane: Lane
@@ -72,6 +76,7 @@ class Curve:
     selected: bool = False
     limit_k: float | None = None
     corrected: bool = False
+    readable: bool = True
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -163,9 +168,20 @@ def _region_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
                 selected=region.id in desk.selected,
                 limit_k=None if rises else region.limit_k,
                 corrected=region.emissivity is not None,
+                readable=_is_readable(desk, session, region),
             )
         )
     return result
+
+
+def _is_readable(desk: Desk, session: Session, region: Region) -> bool:
+    """Tell whether the region's newest number is worth showing; not yet measured counts as such."""
+    column = session.curves.column(region.id, desk.statistic)
+    known = np.flatnonzero(np.isfinite(column[-_NEWEST:]))
+    if not known.size:
+        return True
+    value_k = float(column[-_NEWEST:][known[-1]])
+    return desk.optics.judge().temperature(region, desk.statistic, value_k).readable
 
 
 def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:

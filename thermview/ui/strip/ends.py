@@ -18,6 +18,7 @@ from thermview.ui.strip.labels import spread
 from thermview.ui.strip.layout import BAR_PX, RIGHT_PX
 from thermview.ui.strip.ticks import signed, value_ticks
 from thermview.ui.strip.timeline import ValueAxis
+from thermview.ui.worth_words import NOT_READABLE
 
 if TYPE_CHECKING:
     from thermview.ui.strip.plot import Drawn, Plot
@@ -114,6 +115,8 @@ def _paint_label(
         heavy.setBold(True)
         painter.setFont(heavy)
     number = number_text(plot.display, curve.lane, end[1], drawn.axis)
+    if not curve.readable:
+        number = NOT_READABLE
     number_px = painter.fontMetrics().horizontalAdvance(number)
     name = curve.name + (" ε" if curve.corrected else "")
     name_px = place.right() - text_left - number_px - 10

@@ -14,6 +14,7 @@ from thermview.ui.strip.glyphs import draw_curve_sign
 from thermview.ui.strip.ground import CENTRE, LEFT, RIGHT, shade, time_labels
 from thermview.ui.strip.plot import Drawn, Plot
 from thermview.ui.strip.ticks import clock_text, tick_text
+from thermview.ui.worth_words import NOT_READABLE
 
 _ROW_PX = 16.0
 _MOST_ROWS = 9
@@ -151,6 +152,8 @@ def _paint_row(painter: QPainter, plot: Plot, row: Row, line: QRectF) -> None:
         Lane.DIFFERENCE: plot.display.difference_symbol,
     }.get(curve.lane, "")
     number = f"{number_text(plot.display, curve.lane, row.value, row.drawn.axis)} {unit}".rstrip()
+    if not curve.readable:
+        number = NOT_READABLE
     number_px = painter.fontMetrics().horizontalAdvance(number)
     name_px = line.right() - text_left - number_px - 6
     painter.setPen(colour)
