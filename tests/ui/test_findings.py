@@ -1,0 +1,185 @@
+"""The findings in the window: asked for by themselves, chosen, laid on the picture, remembered."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import h5py
+import numpy as np
+import pytest
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from pytestqt.qtbot import QtBot
+from window_kit import open_and_wait, session_of, write_warming
+
+from thermview.analysis.nature import Nature
+from thermview.frames import MarkKind
+from thermview.paths import sample_recordings
+from thermview.session.finding import Lack
+from thermview.session.meant_warm import file_of, recall
+from thermview.ui.layers import Layer
+from thermview.ui.panels.finding_rows import Row, power_text
+from thermview.ui.panels.findings import NOTHING, RUNNING
+from thermview.ui.strip.content import Lane, gather
+from thermview.ui.window import MainWindow
+
+
+def answered(qtbot: QtBot, window: MainWindow, path: Path) -> list[Row]:
+    """Open a recording and wait for the answer."""
+    open_and_wait(qtbot, window, str(path))
+    qtbot.waitUntil(lambda: window.desk.findings.located is not None, timeout=60_000)
+    return window.findings.rows
+
+
+def click_row(window: MainWindow, row: int) -> None:
+    panel = window.findings
+    rect = panel.list.visualItemRect(panel.list.item(row))
+    QTest.mouseClick(
+        panel.list.viewport(),
+        Qt.MouseButton.LeftButton,
+        Qt.KeyboardModifier.NoModifier,
+        rect.center(),
+    )
+
+
+def test_the_short_is_named_chosen_and_laid_on_the_picture(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk = main_window.desk
+    rows = answered(qtbot, main_window, sample_recordings() / "short.h5")
+    assert (rows[0].name, rows[0].nature, rows[0].rank) == ("C12", Nature.HEATING, 1)
+    assert "±" in rows[0].power
+    assert main_window.findings.heading.text() == "findings"
+
+    main_window.picture.canvas.zoom(6.0)
+    click_row(main_window, 0)
+    suspect = desk.findings.suspect
+    assert suspect is not None
+    assert suspect.part == "C12"
+    mapping = main_window.picture.canvas.mapping
+    assert mapping is not None
+    assert mapping.centre == pytest.approx((suspect.x_px, suspect.y_px))  # flown there
+    assert [region.name for region in desk.selected_regions()] == ["C12"]
+
+    curves = {c.name: c for c in gather(desk).curves if c.lane is Lane.DIFFERENCE}
+    seen, fitted = curves["C12 seen"].values, curves["as heat"].values
+    assert len(seen) == len(gather(desk).times_s)
+    # the fit follows what is seen, far closer than the curve's own size
+    assert np.nanstd(seen - fitted) < 0.2 * np.nanstd(seen)
+
+    shown = []
+    for _ in range(3):
+        QTest.keyClick(main_window, Qt.Key.Key_V)
+        shown.append((desk.display.view.value, desk.layers.shown))
+    assert shown[0] == ("rise", Layer.NONE)
+    assert shown[1][1] is Layer.SOURCES
+    assert shown[2] == ("temperature", Layer.NONE)
+
+
+def test_the_layer_colours_the_part_that_heats(qtbot: QtBot, main_window: MainWindow) -> None:
+    desk, canvas = main_window.desk, main_window.picture.canvas
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
+    QTest.mouseClick(main_window.findings.on_picture, Qt.MouseButton.LeftButton)
+    assert desk.layers.shown is Layer.SOURCES
+    suspect = desk.findings.located.suspects[0] if desk.findings.located else None
+    assert suspect is not None
+    mapping = canvas.mapping
+    assert mapping is not None
+    at = mapping.to_widget(suspect.x_px, suspect.y_px).toPoint()
+    ratio = canvas.devicePixelRatioF()
+    image = canvas.grab().toImage()
+    here = image.pixelColor(round(at.x() * ratio), round(at.y() * ratio))
+    assert here.saturation() > 100  # a colour on a grey picture
+    corner = image.pixelColor(image.width() // 2, image.height() - 4)
+    assert corner.saturation() < 60
+
+
+def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk, panel = main_window.desk, main_window.findings
+    answered(qtbot, main_window, sample_recordings() / "good.h5")
+    first = panel.rows[0].name
+    click_row(main_window, 0)
+    QTest.keyClick(main_window, Qt.Key.Key_W)
+    assert panel.rows[-1].name == first
+    assert panel.rows[-1].expected
+    assert panel.rows[-1].rank == len(panel.rows)
+    assert desk.board is not None
+    assert recall(desk.board) == {first}
+    # another recording of the same model knows it at once
+    rows = answered(qtbot, main_window, sample_recordings() / "cold-drivers.h5")
+    assert [r.name for r in rows if r.expected] == [first]
+    desk.findings.toggle_meant_warm(rows[0].name)
+    assert len(recall(desk.board)) == 2
+    QTest.keyClick(main_window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert recall(desk.board) == {first}
+    file_of(desk.board).write_text("edited by hand, badly")
+    assert recall(desk.board) == frozenset()
+
+
+def test_where_nothing_heats_it_says_so(
+    qtbot: QtBot, main_window: MainWindow, samples: Path
+) -> None:
+    rows = answered(qtbot, main_window, samples / "ramp-quiet.h5")
+    assert main_window.findings.hint.text() == NOTHING
+    assert all(row.nature is not Nature.HEATING for row in rows)
+
+
+def test_a_board_that_runs_from_the_start_has_no_baseline(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    path = tmp_path / "running.h5"
+    write_warming(path, frames=200)
+    with h5py.File(path, "r+") as file:
+        supply = file.create_group("entry/supply")
+        supply["time"] = np.arange(0.0, 8.0, 0.1)
+        supply["voltage"] = np.full(80, 5.0)
+        supply["current"] = np.full(80, 0.2)
+    desk, panel = main_window.desk, main_window.findings
+    open_and_wait(qtbot, main_window, str(path))
+    qtbot.waitUntil(lambda: desk.findings.lack is Lack.NO_BASELINE, timeout=10_000)
+    assert panel.hint.text() == RUNNING
+    assert "ten seconds" in panel.hint.text()
+
+
+def test_a_mark_of_the_power_asks_anew(
+    qtbot: QtBot, main_window: MainWindow, samples: Path
+) -> None:
+    desk = main_window.desk
+    answered(qtbot, main_window, samples / "ramp-faint.h5")
+    before = desk.findings.located
+    desk.seek_time(3.0)
+    QTest.keyClick(main_window, Qt.Key.Key_P)
+    assert any(mark.kind is MarkKind.POWER_ON for mark in session_of(main_window).marks)
+    qtbot.waitUntil(lambda: desk.findings.located not in (None, before), timeout=30_000)
+    located = desk.findings.located
+    assert located is not None
+    assert located.power_on_s == pytest.approx(3.0, abs=0.1)
+    assert "your mark" in main_window.findings.when.text()
+
+
+def test_closing_while_it_looks_leaves_nothing_behind(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
+    qtbot.waitUntil(lambda: not np.isnan(desk.findings.done), timeout=20_000)
+    desk.close_session()
+    assert np.isnan(desk.findings.done)
+    qtbot.wait(300)
+    assert desk.findings.located is None
+
+
+@pytest.mark.parametrize(
+    ("power_w", "sigma_w", "words"),
+    [
+        (0.0334, 0.0083, "33 ± 8 mW"),
+        (0.0021, 0.0006, "2.1 ± 0.6 mW"),
+        (1.52, 0.31, "1.5 ± 0.3 W"),
+        (0.00042, 0.00008, "420 ± 80 µW"),
+        (0.00951, 0.00012, "9.51 ± 0.12 mW"),
+    ],
+)
+def test_powers_in_words(power_w: float, sigma_w: float, words: str) -> None:
+    assert power_text(power_w, sigma_w) == words
