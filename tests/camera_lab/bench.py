@@ -140,6 +140,11 @@ class DriverLog:
         (TRACING / "trace").write_text("")
         (TRACING / "events/v4l2/v4l2_dqbuf/enable").write_text("1")
 
+    def wait_handed_out(self, pictures: int) -> None:
+        """Wait until the driver handed out so many pictures."""
+        trace = TRACING / "trace"
+        until(lambda: trace.read_text().count("v4l2_dqbuf:") >= pictures, "the program to read")
+
     def take(self) -> str:
         """Stop it, and return its text."""
         (TRACING / "events/v4l2/v4l2_dqbuf/enable").write_text("0")

@@ -38,13 +38,13 @@ def camera_of(form: str, transport: str, **more: Any) -> CameraProcess:
     return camera
 
 
-def recorder(work: Path, form: str, *more: str) -> Program:
-    """Return the program recording; ready when the first pictures are in."""
+def recorder(work: Path, log: DriverLog, form: str, *more: str) -> Program:
+    """Return the program, once it is reading pictures."""
     program = Program(
         *("record", ADDRESS, str(work / "film.h5"), "--format", "json"),
         *("--layout", LAYOUTS[form], *more),
     )
-    until(lambda: any("layout" in line for _, line in program.lines), "the recording to begin")
+    log.wait_handed_out(10)
     return program
 
 
@@ -52,7 +52,7 @@ def exact(work: Path, form: str, transport: str, seconds: float = 60.2, mode: st
     """Every picture of a minute, through the program into a file."""
     NODROP.write_text("1")
     camera, log = camera_of(form, transport), DriverLog()
-    program = recorder(work, form, "--seconds", str(seconds))
+    program = recorder(work, log, form, "--seconds", str(seconds))
     if mode:
         camera.wait_sent(30)
         camera(f"mode {mode}")
@@ -64,7 +64,7 @@ def replugs(work: Path, form: str, transport: str) -> Facts:
     """The cable out and in again, in the middle of a recording."""
     NODROP.write_text("1")
     camera, log = camera_of(form, transport), DriverLog()
-    program = recorder(work, form)
+    program = recorder(work, log, form)
     pulls = []
     for turn in range(REPLUGS):
         camera.wait_sent(12 + 3 * (turn % 4))
@@ -80,7 +80,7 @@ def faults(work: Path, form: str, transport: str) -> Facts:
     """A stall, half pictures, flagged ones, a shutter, a second program: one film."""
     NODROP.write_text("1")
     camera, log = camera_of(form, transport), DriverLog()
-    program = recorder(work, form)
+    program = recorder(work, log, form)
     times: dict[str, float] = {}
     camera.wait_sent(30)
     times["stall"] = camera("mode stall")["now"]
@@ -103,7 +103,7 @@ def dropped(work: Path, form: str, transport: str) -> Facts:
     """Half pictures with a driver that keeps damaged ones to itself, as older kernels do."""
     NODROP.write_text("0")
     camera, log = camera_of(form, transport), DriverLog()
-    program = recorder(work, form)
+    program = recorder(work, log, form)
     for mode, pictures in (("run", 20), ("short", 5), ("run", 20)):
         camera(f"mode {mode}")
         camera.wait_sent(pictures)
