@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from thermview.cli.main import run as main
 from thermview.errors import InputError, UsageError
 from thermview.frames import Frame, Scale, Scene, SourceInfo
+from thermview.job.pictures import region_words
 from thermview.radiometry import (
     CameraProfile,
     Setting,
@@ -34,6 +35,7 @@ from thermview.session.curve_table import write_curve_table
 from thermview.session.judging import judge_of
 from thermview.session.profiles import keep_profile, kept_profile
 from thermview.session.worth import Judge
+from thermview.units import TemperatureUnit
 
 SCALE = Scale(0.001, 273.15)
 BOX = Rectangle(4.0, 4.0, 8.0, 8.0)
@@ -321,3 +323,23 @@ def test_regions_file_keeps_what_a_measured_emissivity_is_worth(tmp_path: Path) 
         )
         with pytest.raises(InputError, match="region 1"):
             load_regions(tmp_path / "w.json")
+
+
+def test_exported_pictures_say_what_each_number_is_worth(tmp_path: Path) -> None:
+    path = write(tmp_path / "a.h5", even(58.3822), profile=PROFILE)
+    regions = RegionSet(
+        (
+            region(emissivity=0.95, emissivity_u=0.02, reflected_k=296.15, reflected_u_k=2.0),
+            Region("can", BOX, emissivity=0.1),
+            Region("bare", BOX),
+            Region("gone", BOX.moved(100.0, 0.0)),
+        )
+    )
+    footage = open_recording(path)
+    words = region_words(footage, footage.frame(0), regions, TemperatureUnit.CELSIUS)
+    footage.close()
+    told = [words[r.id] for r in regions.regions]
+    assert told[0] == "60.0 ± 0.9 °C"  # CHECKS 5
+    assert told[1].startswith("not readable: uncertain by")
+    assert told[2] == "58.4 ± 0.5 °C apparent"
+    assert told[3] == "out of view"

@@ -15,9 +15,9 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QFileDialog, QPushButton
 from pytestqt.qtbot import QtBot
 from scipy.special import ndtr
-from window_kit import open_and_wait, session_of
+from window_kit import ScriptedSource, open_and_wait, session_of
 
-from thermview.frames import Frame, Scale, SourceInfo
+from thermview.frames import Frame, FrameSource, Scale, SourceInfo
 from thermview.radiometry import (
     CameraProfile,
     Setting,
@@ -25,11 +25,13 @@ from thermview.radiometry import (
     profile_of,
     profile_text,
 )
-from thermview.radiometry.calibration import CalibrationKind
+from thermview.radiometry.calibration import CalibrationKind, ContactPoint, fit_calibration
 from thermview.radiometry.size import Spread
 from thermview.recording import Writer, open_recording
 from thermview.regions import Rectangle, Region
-from thermview.session.profiles import kept_profile
+from thermview.session.profiles import keep_profile, kept_profile
+from thermview.sources import OpenOptions
+from thermview.ui import opening
 from thermview.ui.dialogs.camera import CameraDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
 from thermview.ui.guides.camera import CalibrationGuide
@@ -659,3 +661,36 @@ def test_the_strip_tells_no_number_of_what_is_not_readable(
     opened.desk.optics.set_limit(1000.0)
     opened.desk.curves_changed.emit()
     qtbot.waitUntil(lambda: opened.strip.grab().toImage() != before, timeout=3000)
+
+
+def test_a_camera_s_kept_profile_is_applied_live_and_written_into_recordings(
+    qtbot: QtBot, main_window: MainWindow, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The scripted camera reads 298.15 K and more; its profile says that this is 1.5 K too high."""
+    source = ScriptedSource()
+
+    def open_it(address: str, options: OpenOptions | None = None) -> FrameSource:
+        return source
+
+    monkeypatch.setattr(opening, "open_source", open_it)
+    profile = CameraProfile(calibration=fit_calibration([ContactPoint(301.5, 300.0)]))
+    keep_profile(source.info, profile)
+    source.give(5)
+    open_and_wait(qtbot, main_window, "camera:9")
+    session = session_of(main_window)
+    assert session.profile is not None
+    assert session.profile.calibration == profile.calibration
+    region = main_window.desk.document.add(Rectangle(5.0, 5.0, 8.0, 8.0))
+    path = tmp_path / "live.h5"
+    session.start_recording(path)
+    source.give(10)
+    qtbot.waitUntil(lambda: len(session.footage) == 15, timeout=5000)
+    session.stop_recording()
+    measured(qtbot, main_window)
+    curve = session.curves.column(region.id, "mean")
+    np.testing.assert_allclose(curve, 296.65 + 0.01 * (np.arange(15) % 7), atol=2e-3)
+    footage = open_recording(path)
+    assert footage.profile_json is not None
+    assert profile_of(footage.profile_json, "").calibration == profile.calibration
+    assert footage.frame(0).kelvin().min() >= 298.15
+    footage.close()

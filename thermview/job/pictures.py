@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from thermview.frames import Footage, Frame
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, RegionSet, Shape, Spot
 from thermview.session.export import frame_values
+from thermview.session.judging import judge_of
 from thermview.session.measure import STATISTICS, MeasureKey, Meter
 from thermview.units import TemperatureUnit
 
@@ -61,17 +62,7 @@ def save_frame(
     path: Path, footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
 ) -> None:
     """Write a frame as a PNG for people: scale, regions with their readings, when and of what."""
-    scene, scale = footage.info.scene, footage.info.scale
-    words = {}
-    if regions.regions:
-        keys = [MeasureKey.of(region, scene, scale) for region in regions.regions]
-        table = Meter(keys, frame.shape, scale).measure(frame.counts)
-        unit_words = "counts" if scale.relative else unit.symbol
-        for region, row in zip(regions.regions, table, strict=True):
-            most = row[STATISTICS.index("max")]
-            shown = most if scale.relative else unit.from_kelvin(most)
-            known = np.isfinite(most)
-            words[region.id] = f"{shown:.1f} {unit_words}" if known else "out of view"
+    words = region_words(footage, frame, regions, unit) if regions.regions else {}
     figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     kind = ", simulated" if footage.info.simulated else ""
@@ -79,6 +70,34 @@ def save_frame(
     draw_frame(axes, frame, unit=unit, title=title)
     draw_regions(axes, regions, words)
     save(figure, path)
+
+
+def region_words(
+    footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
+) -> dict[str, str]:
+    """Return each region's highest temperature in a frame, with its standard uncertainty, by id.
+
+    What is not readable, or apparent only, says so.
+    """
+    judge, scale = judge_of(footage), footage.info.scale
+    keys = [MeasureKey.of(r, judge.scene, scale, judge.profile) for r in regions.regions]
+    table = Meter(keys, frame.shape, scale).measure(frame.counts)
+    words = {}
+    for region, row in zip(regions.regions, table, strict=True):
+        at = dict(zip(STATISTICS, row.tolist(), strict=True))
+        place = (at["max_x"], at["max_y"])
+        worth = judge.temperature(region, "max", at["max"], place=place)
+        if not np.isfinite(at["max_x"]):
+            words[region.id] = "out of view"
+        elif not worth.readable:
+            words[region.id] = f"not readable: {worth.reason}"
+        elif scale.relative:
+            words[region.id] = f"{worth.value_k:.1f} counts"
+        else:
+            number = f"{unit.from_kelvin(worth.value_k):.1f} ± {worth.u_k * unit.per_kelvin:.1f}"
+            apparent = "" if judge.setting(region) else " apparent"
+            words[region.id] = f"{number} {unit.symbol}{apparent}"
+    return words
 
 
 def draw_frame(
