@@ -24,6 +24,7 @@ from thermview.regions import load_regions, save_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
 from thermview.ui.board.files import is_about_board
+from thermview.ui.board.photo import SUFFIXES as PHOTO_SUFFIXES
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dialogs.keys import KeysDialog
@@ -161,6 +162,7 @@ class Commands(QObject):
         self._window.board.fill_menu(menu.addMenu("board"))
         menu.addAction("triggers …", self.triggers)
         menu.addAction("fault table …", self.fault_table)
+        menu.addAction("pulsed supply: its period …", self.pulse_period)
         menu.addSeparator()
         units = menu.addMenu("unit")
         for unit in TemperatureUnit:
@@ -206,6 +208,8 @@ class Commands(QObject):
         """Open a file; one that does not explain itself is asked about; regions are loaded."""
         if is_about_board(path):
             self._window.board.load(path)
+        elif path.suffix.lower() in PHOTO_SUFFIXES and self._desk.session is not None:
+            self._window.board.load_photo(path)
         elif path.suffix.lower() == ".json":
             self._load_regions_from(path)
         elif not self.may_let_go():
@@ -393,6 +397,25 @@ class Commands(QObject):
         """Show the triggers."""
         dialog = TriggersDialog(self._desk, self._window)
         dialog.open()
+
+    def pulse_period(self) -> None:
+        """Ask for the period of a supply that is switched on and off evenly."""
+        findings = self._desk.findings
+        if self._desk.session is None:
+            self._desk.say("info", "open a recording or an input first")
+            return
+        seconds, taken = QInputDialog.getDouble(
+            self._window,
+            "pulsed supply",
+            "Period in seconds, on and off together; 0: as the supply's log tells.\n"
+            "What follows the pulses is told from drift and from hands far more surely.",
+            findings.period_s or 0.0,
+            0.0,
+            120.0,
+            2,
+        )
+        if taken:
+            findings.set_period(seconds or None)
 
     def fault_table(self) -> None:
         """Show at which temperatures the fault came and went."""

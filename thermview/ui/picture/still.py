@@ -11,7 +11,9 @@ from PySide6.QtGui import QColor, QFontMetricsF, QImage, QPainter, QPen
 
 from thermview.ui.desk import Desk
 from thermview.ui.display import View
+from thermview.ui.layers import Layer as SourceLayer
 from thermview.ui.picture.content import content_of
+from thermview.ui.picture.found import FoundLayer
 from thermview.ui.picture.hatching import Hatching
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.layer import Layer
@@ -64,8 +66,9 @@ def render_still(desk: Desk, *, factor: int = 2, regions: bool = True) -> QImage
     if regions:
         _draw_layer(pen, desk, mapping, ink)
     pen.restore()
-    bar = QRectF(picture.right() + _MARGIN, picture.top(), _BAR_WIDTH, picture.height())
-    draw_scale(pen, desk, ink, bar)
+    if desk.layers.shown is SourceLayer.NONE:  # a layer's own key stands in the picture
+        bar = QRectF(picture.right() + _MARGIN, picture.top(), _BAR_WIDTH, picture.height())
+        draw_scale(pen, desk, ink, bar)
     for number, text in enumerate(words):
         pen.setFont(ink.body if number else ink.number)
         pen.setPen(ink.text)
@@ -93,6 +96,8 @@ def caption(desk: Desk) -> list[str]:
         kind = f"apparent {kind}" if display.view is View.TEMPERATURE else f"{kind}, apparent"
     elif not display.relative:
         kind += f", emissivity {session.scene.emissivity:g}"
+    if desk.layers.shown is not SourceLayer.NONE:
+        kind = desk.layers.shown.value
     lines = [name, f"{moment}   {kind}", *notices(desk)]
     if desk.optics.shiny is not None and desk.optics.shiny_shown:
         lines.append(f"hatched: shiny, not readable ({desk.optics.shiny.how})")
@@ -107,7 +112,9 @@ def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
     pen.save()
     pen.setTransform(mapping.transform(), combine=True)
     pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, desk.display.smooth)
-    pen.drawImage(QPointF(0, 0), FramePainter(desk.display).paint(desk.optics.pictured() or frame))
+    found = FoundLayer(desk, desk.board)
+    painted = FramePainter(desk.display).paint(desk.optics.pictured() or frame)
+    pen.drawImage(QPointF(0, 0), found.ground(frame) or painted)
     pen.restore()
     shiny = desk.optics.shiny
     if shiny is not None and desk.optics.shiny_shown:
@@ -116,7 +123,10 @@ def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
 
 def _draw_layer(pen: QPainter, desk: Desk, mapping: Mapping, ink: Ink) -> None:
     frame = QRectF(QPointF(0, 0), QSizeF(*mapping.widget)).adjusted(4, 4, -4, -4)
-    Layer().draw(pen, content_of(desk, selected=False), mapping, ink, frame=frame)
+    taken = FoundLayer(desk, desk.board).draw(pen, mapping, ink, frame)
+    if desk.layers.shown is SourceLayer.NONE:
+        content = content_of(desk, selected=False)
+        Layer().draw(pen, content, mapping, ink, frame=frame, taken=taken)
 
 
 def draw_scale(pen: QPainter, desk: Desk, ink: Ink, bar: QRectF) -> None:
