@@ -163,8 +163,7 @@ class Judge:
         if self.scale.relative:
             return _brightness(value_k)
         setting = self.setting(region) or Setting()
-        apparent_k = float(apparent_temperature(value_k, setting))
-        doubt = self.doubt(region, setting, statistic, apparent_k)
+        doubt = self.doubt(region, setting, statistic, _apparent(round(value_k * _STEP), setting))
         found = _temperature(round(value_k * _STEP), setting, doubt, self.limit_k)
         return self._sized(_moved(found, value_k), region, statistic, around_k)
 
@@ -190,7 +189,7 @@ class Judge:
         if self.scale.relative:
             return _brightness(now_k - zero_k)
         setting = self.setting(region) or Setting()
-        doubt = self.doubt(region, setting, statistic, float(apparent_temperature(now_k, setting)))
+        doubt = self.doubt(region, setting, statistic, _apparent(round(now_k * _STEP), setting))
         found = _rise(round(now_k * _STEP), round(zero_k * _STEP), setting, doubt, self.limit_k)
         return self._sized(_moved(found, now_k - zero_k), region, statistic, around_k)
 
@@ -314,18 +313,20 @@ _recovery = lru_cache(maxsize=512)(
 
 
 @lru_cache(maxsize=8192)
+def _apparent(steps: int, setting: Setting) -> float:
+    return float(apparent_temperature(steps / _STEP, setting))
+
+
+@lru_cache(maxsize=8192)
 def _temperature(steps: int, setting: Setting, doubt: Doubt, limit_k: float) -> Reading:
-    apparent_k = float(apparent_temperature(steps / _STEP, setting))
-    return read(apparent_k, setting, doubt, limit_k=limit_k)
+    return read(_apparent(steps, setting), setting, doubt, limit_k=limit_k)
 
 
 @lru_cache(maxsize=8192)
 def _rise(
     now_steps: int, zero_steps: int, setting: Setting, doubt: Doubt, limit_k: float
 ) -> Reading:
-    now_k, zero_k = (
-        float(apparent_temperature(steps / _STEP, setting)) for steps in (now_steps, zero_steps)
-    )
+    now_k, zero_k = _apparent(now_steps, setting), _apparent(zero_steps, setting)
     baseline_noise_k = doubt.noise_k / math.sqrt(BASELINE_FRAMES)
     return read_rise(
         now_k, zero_k, setting, doubt, baseline_noise_k=baseline_noise_k, limit_k=limit_k
