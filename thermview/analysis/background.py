@@ -1,26 +1,31 @@
-"""The noise that sources are judged by: of each mode, at the size of each part, and nearby.
+"""The noise that sources are judged by: of each mode and width, measured on the picture itself.
 
-Camera noise is alike in all modes; drift, and a hand's image, sit in the slow ones and reach over
-many pixels, so that large parts meet more of them. Both are measured on the picture itself, most
-of which holds no source.
+Camera noise is alike in all modes and widths; drift, a draught and a hand's image sit in the slow
+modes and are wide. Pictures and templates pass one filter per mode that makes the noise even
+(1 over the root of its spectrum), so that wide things count as far as that mode allows.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-
-from thermview.analysis.heat_model import SPREAD_PX, Footprint
+from scipy import fft
 
 Floats = NDArray[np.float64]
 
-SCALES_PX = (1.2, 2.5, 5.0)
+AXES_SCALE_PX = 2.5
+EDGES_PER_PX = np.array([0.004, 0.008, 0.013, 0.02, 0.03, 0.045, 0.065, 0.09, 0.14, 0.2, 0.3])
+"""Bounds of the rings, cycles per px, in which the spectrum is measured."""
+WIDEST_PX = 90.0
+"""What is wider is never used."""
+_CLIP = 4.0  # sources beyond so many deviations do not count as noise
 _STEP = 3
-_REJECT = 3.5
 _MAD_TO_SIGMA = 1.4826
+_PAD = 48
 
 
 def smooth(coefficients: NDArray[np.float32], scale_px: float) -> NDArray[np.float32]:
@@ -34,47 +39,71 @@ def white(scale_px: float) -> float:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Background:
-    """How much more than camera noise each mode has.
+class Whitener:
+    """The filter of each mode.
 
     Attributes
     ----------
-    noise_var : float
-        A pixel's variance in one coefficient, K².
-    gains : ndarray, shape (scale, mode)
-        Variance of averages over that of uncorrelated noise, 1 or more.
+    log_spectrum : ndarray, shape (mode, ring)
+        Logarithm of the noise's spectrum over the camera's noise, at `EDGES_PER_PX` middles.
     """
 
-    noise_var: float
-    gains: Floats
+    log_spectrum: Floats
 
-    def gain_for(self, footprint: Footprint, mm_per_px: float) -> Floats:
-        """Return the modes' gains at a part's size, shape (mode,)."""
-        side_px = np.sqrt(footprint.area_m2) / (mm_per_px * 1e-3)
-        where = np.log(np.hypot(SPREAD_PX, side_px / 3.5))
-        scales = np.log(SCALES_PX)
-        return np.exp([np.interp(where, scales, logs) for logs in np.log(self.gains).T])
+    def filters(self, per_px: Floats) -> NDArray[np.float32]:
+        """Return each mode's filter at spatial frequencies, cycles per px, shape (mode, …)."""
+        middles = np.log(np.sqrt(EDGES_PER_PX[1:] * EDGES_PER_PX[:-1]))
+        where = np.log(np.maximum(per_px, 1e-4))
+        edge = 1.0 - np.exp(-((per_px * WIDEST_PX) ** 4))
+        return np.stack(
+            [np.exp(-0.5 * np.interp(where, middles, logs)) * edge for logs in self.log_spectrum]
+        ).astype(np.float32)
+
+    def apply(self, coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
+        """Return filtered pictures, the edges mirrored."""
+        rows, columns = coefficients.shape[1:]
+        pad = min(_PAD, rows - 1, columns - 1)
+        wide = np.pad(coefficients, ((0, 0), (pad, pad), (pad, pad)), mode="reflect")
+        size = (fft.next_fast_len(wide.shape[1]), fft.next_fast_len(wide.shape[2]))
+        per_px = frequencies(size)
+        seen = fft.rfft2(wide, s=size) * self.filters(per_px)
+        back = fft.irfft2(seen, s=size)[:, pad : pad + rows, pad : pad + columns]
+        return np.ascontiguousarray(back, dtype=np.float32)
 
 
-def measure_background(
-    coefficients: NDArray[np.float32], noise_var: float
-) -> tuple[Background, Floats]:
-    """Measure the modes' noise over the picture.
+def frequencies(size: tuple[int, int]) -> Floats:
+    """Return the spatial frequencies of a real transform, cycles per px."""
+    down, along = np.fft.fftfreq(size[0])[:, None], np.fft.rfftfreq(size[1])
+    return np.asarray(np.hypot(down, along))
 
-    Returns
-    -------
-    Background
-    turn : ndarray, shape (mode, mode)
-        Axes in which the modes' noises are independent; the gains are of these.
-    """
+
+def calm_axes(coefficients: NDArray[np.float32]) -> Floats:
+    """Return orthonormal axes (columns) in which the modes' wide noises are independent."""
     count = len(coefficients)
-    found = []
-    for scale_px in SCALES_PX:
-        few = smooth(coefficients, scale_px)[:, ::_STEP, ::_STEP].reshape(count, -1)
-        found.append(_covariance(few.astype(np.float64) / np.sqrt(noise_var * white(scale_px))))
-    _, turn = np.linalg.eigh(found[1])
-    gains = np.array([np.diag(turn.T @ covariance @ turn) for covariance in found])
-    return Background(noise_var, np.maximum(gains, 1.0)), np.asarray(turn)
+    few = smooth(coefficients, AXES_SCALE_PX)[:, ::_STEP, ::_STEP].reshape(count, -1)
+    _, axes = np.linalg.eigh(_covariance(few.astype(np.float64)))
+    return np.asarray(axes)
+
+
+def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whitener:
+    """Measure the modes' noise spectra over the picture, sources clipped."""
+    flat = coefficients.reshape(len(coefficients), -1)
+    middle = np.median(flat, axis=1)[:, None, None]
+    apart = coefficients - middle
+    spread = np.median(np.abs(apart.reshape(len(flat), -1)), axis=1) * _MAD_TO_SIGMA
+    limit = (_CLIP * spread)[:, None, None].astype(np.float32)
+    calm = np.clip(apart, -limit, limit)
+    size = (calm.shape[1], calm.shape[2])
+    power = np.abs(fft.rfft2(calm)) ** 2 / (size[0] * size[1] * noise_var)
+    per_px = frequencies(size)
+    rings = []
+    for low, high in pairwise(EDGES_PER_PX):
+        ring = power[:, (per_px >= low) & (per_px < high)]
+        # the median of an exponential distribution is ln 2 of its mean
+        rings.append(np.median(ring, axis=1) / np.log(2.0) if ring.shape[1] else np.ones(len(flat)))
+    spectrum = np.maximum(np.array(rings).T, 1.0)
+    falling = np.maximum.accumulate(spectrum[:, ::-1], axis=1)[:, ::-1]
+    return Whitener(np.log(falling))
 
 
 def _covariance(table: Floats) -> Floats:
@@ -82,18 +111,16 @@ def _covariance(table: Floats) -> Floats:
     kept = table
     covariance: Floats = kept @ kept.T / kept.shape[1]
     for _ in range(4):
-        inverse = np.linalg.inv(covariance + 1e-9 * np.eye(len(covariance)))
+        inverse = np.linalg.pinv(covariance)
         far = np.einsum("mp,mk,kp->p", table, inverse, table)
-        usual = float(np.median(far))
-        kept = table[:, far < 3.0 * usual]  # χ²: 3 medians of 6 degrees of freedom are 98 %
-        covariance = kept @ kept.T / kept.shape[1]
-    return 1.05 * covariance
+        kept = table[:, far < 3.0 * float(np.median(far))]
+        covariance = kept @ kept.T / max(kept.shape[1], 1)
+    return covariance
 
 
 def local_excess(
     left: NDArray[np.float32],
     variance: NDArray[np.float32],
-    gain: Floats,
     outside: NDArray[np.bool_],
     *,
     scale_px: float,
@@ -105,7 +132,6 @@ def local_excess(
     left : ndarray, shape (mode, row, column)
         Around the source, all sources taken off.
     variance : ndarray, shape (row, column)
-    gain : ndarray, shape (mode,)
     outside : ndarray of bool, shape (row, column)
         Where the source itself is not.
     scale_px : float
@@ -113,6 +139,6 @@ def local_excess(
     """
     if int(outside.sum()) < 30:
         return 1.0
-    unit = left / np.sqrt(variance * gain[:, None, None].astype(np.float32))
-    even = smooth(unit.astype(np.float32), scale_px)[:, outside] / np.sqrt(white(scale_px))
+    unit = (left / np.sqrt(variance)).astype(np.float32)
+    even = smooth(unit, scale_px)[:, outside] / np.sqrt(white(scale_px))
     return max(1.0, float(np.median(np.abs(even))) * _MAD_TO_SIGMA)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.background import measure_background
+from thermview.analysis.background import calm_axes, measure_whitener
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
 from thermview.analysis.responses import Drive, Modes, nuisances, slow_courses
@@ -50,7 +50,9 @@ class Ground:
     ----------
     modes : Modes
     coefficients : ndarray of float32, shape (mode, row, column)
-        High-passed; nothing taken off.
+        Whitened; nothing taken off.
+    plain : ndarray of float32, shape (mode, row, column)
+        High-passed like `Split.narrow` instead.
     left_over : ndarray of float32, shape (row, column)
         Energy outside the modes, K².
     noise_var : float
@@ -61,6 +63,7 @@ class Ground:
 
     modes: Modes
     coefficients: NDArray[np.float32]
+    plain: NDArray[np.float32]
     left_over: NDArray[np.float32]
     noise_var: float
     field: Field
@@ -71,10 +74,12 @@ def prepare_ground(take: Take, parted: Split, course: Course, mm_per_px: float) 
     modes = Modes.of(Drive.of(course.power, take.times_s), parted.idle)
     left_over = modes.left_over(parted.narrow)
     noise_var = float(np.median(left_over)) / modes.freedom
-    coefficients = flat(modes.project(take.rise_k))
-    background, turn = measure_background(coefficients, noise_var)
-    modes = modes.turned(turn)
-    coefficients = np.einsum("mij,mk->kij", coefficients, turn.astype(np.float32))
+    raw = modes.project(take.rise_k)
+    axes = calm_axes(flat(raw))
+    modes = modes.turned(axes)
+    raw = np.einsum("mij,mk->kij", raw, axes.astype(np.float32))
+    whitener = measure_whitener(raw, noise_var)
+    coefficients = whitener.apply(raw)
     variance = np.maximum(left_over / modes.freedom, noise_var).astype(np.float32)
-    field = Field(coefficients, variance, modes, mm_per_px=mm_per_px, background=background)
-    return Ground(modes, coefficients, left_over, noise_var, field)
+    field = Field(coefficients, variance, modes, mm_per_px=mm_per_px, whitener=whitener)
+    return Ground(modes, coefficients, flat(raw), left_over, noise_var, field)

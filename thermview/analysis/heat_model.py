@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from thermview.analysis.background import Whitener, frequencies
 from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
 
 Floats = NDArray[np.float64]
@@ -105,7 +106,7 @@ class Templates:
     window : Window
     sheet : ndarray of float32, shape (choice, mode, row, column)
         K per W, as a camera without error sees it on a black board.
-    body : ndarray of float32, shape (row, column)
+    body : ndarray of float32, shape (mode, row, column)
         To be multiplied by the modes' `body` and the excess per W.
     """
 
@@ -123,6 +124,8 @@ class HeatModel:
     mm_per_px : float
     side : int
         Of the windows, px.
+    whitener : Whitener, optional
+        The filter that the pictures have passed; unless given, the plain high-pass.
     kappas, lags :
         Which κ (W/K) and which of `TAUS_S` (positions) to offer.
     """
@@ -132,6 +135,8 @@ class HeatModel:
         modes: Modes,
         mm_per_px: float,
         side: int,
+        *,
+        whitener: Whitener | None = None,
         kappas: tuple[float, ...] = KAPPAS,
         lags: tuple[int, ...] = tuple(range(len(TAUS_S))),
     ) -> None:
@@ -140,20 +145,23 @@ class HeatModel:
         self._modes = modes
         self._fine = fft.next_fast_len(2 * side)
         pitch_m = mm_per_px * 1e-3
-        ky = 2 * np.pi * np.fft.fftfreq(self._fine, pitch_m)
-        kx = 2 * np.pi * np.fft.rfftfreq(self._fine, pitch_m)
-        k2 = ky[:, None] ** 2 + kx**2
-        blur = np.exp(-0.5 * k2 * (SPREAD_PX * pitch_m) ** 2)
-        blur *= 1 - np.exp(-0.5 * k2 * (HIGHPASS_PX * pitch_m) ** 2)
-        self._body = blur.astype(np.float32)
-        gain = blur / (CAPACITY * pitch_m**2)
+        per_px = frequencies((self._fine, self._fine))
+        k2 = (2 * np.pi * per_px / pitch_m) ** 2
+        blur = np.exp(-0.5 * (2 * np.pi * per_px * SPREAD_PX) ** 2)
+        if whitener is None:
+            narrow = 1 - np.exp(-0.5 * (2 * np.pi * per_px * HIGHPASS_PX) ** 2)
+            filters = np.repeat(narrow[None], modes.count, axis=0)
+        else:
+            filters = whitener.filters(per_px)
+        seen = (blur * filters).astype(np.float32)
+        self._body = seen
         log_rates = np.log(RATES_HZ)
         self._sheet = np.empty((len(self.choices), modes.count, *k2.shape), np.float32)
         for at, (kappa, lag) in enumerate(self.choices):
             rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
             for mode in range(modes.count):
                 table = np.interp(rates, log_rates, modes.sheet[lag, mode])
-                self._sheet[at, mode] = table * gain
+                self._sheet[at, mode] = table * seen[mode] / (CAPACITY * pitch_m**2)
 
     def templates(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         """Return what 1 W does around a part, for every choice or for `only` one."""
@@ -162,7 +170,7 @@ class HeatModel:
         size = (self._fine, self._fine)
         seen = fft.rfft2(share, s=size)
         side = window.side
-        body = fft.irfft2(seen * self._body, s=size)[:side, :side]
+        body = fft.irfft2(seen * self._body, s=size)[:, :side, :side]
         sheet = fft.irfft2(chosen * (seen / share.sum()).astype(np.complex64), s=size)
         return Templates(
             window, sheet[..., :side, :side].astype(np.float32), body.astype(np.float32)

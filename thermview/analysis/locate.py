@@ -7,23 +7,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import nnls
 
 from thermview.analysis.findings import Located, Place, Suspect
 from thermview.analysis.ground import Ground, Split, prepare_ground, split
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.nature import Evidence, Nature, judge
 from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
-from thermview.analysis.responses import TAUS_S
+from thermview.analysis.responses import TAUS_S, Modes
 from thermview.analysis.sources import Explainer, Fit, Found
 from thermview.analysis.stabilise import hold_still
 from thermview.analysis.surroundings import own_courses
+from thermview.analysis.switching import course_of_switchings, find_switchings, part_series
 from thermview.analysis.watts import body_height_mm, drawn_power, within_supply
 from thermview.analysis.waveform import (
     Course,
     course_of_log,
-    part_series,
-    refine_course,
-    scan_power_on,
     step_course,
 )
 from thermview.board import BoardView, Part, part_outline_px
@@ -170,14 +169,14 @@ def _course(
     series = part_series(parted.narrow, list(footprints))
     centres = {f.name: f.centre_px for f in footprints}
     around = [own_courses(parted.wide, centres[name], parted.idle) for name in series.names]
-    found = scan_power_on(
+    found = find_switchings(
         series, around, take.times_s, parted.idle, noise_k=take.noise_k, period_s=period_s
     )
-    if found is None:
+    if not found:
         return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), ""
     if period_s is not None:
-        return step_course(take.times_s, found.on_s, period_s), "frames"
-    return refine_course(found, take.times_s, take.noise_k), "frames"
+        return step_course(take.times_s, found[0].on_s, period_s), "frames"
+    return course_of_switchings(found, take.times_s, take.noise_k), "frames"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -198,7 +197,13 @@ def _judged(ground: Ground, parted: Split, footprints: Sequence[Footprint]) -> l
     sham = explainer.sham()
     judged = []
     for one in found:
-        explainer.weigh(one, ground.left_over, ground.noise_var, sham)
+        explainer.weigh(
+            one,
+            plain=ground.plain,
+            left_over=ground.left_over,
+            noise_var=ground.noise_var,
+            sham=sham,
+        )
         if one.fit.score < LEAST_SCORE * one.excess:
             continue
         evidence = judge(
@@ -262,14 +267,14 @@ def _suspect(
     heat = found.fit.picture
     strength = np.einsum("mij,mij->ij", heat, heat)
     row, column = np.unravel_index(int(np.argmax(strength)), strength.shape)
-    fitted = modes.active @ heat[:, row, column].astype(np.float64)
     place = found.fit.window.y + row, found.fit.window.x + column
     raw: Floats = parted.narrow[:, *place].astype(np.float64)
-    drift = modes.idle @ (modes.idle.T @ raw)
+    fitted = _heat_in(raw, modes)
+    drift = modes.idle @ (modes.idle.T @ (raw - fitted))
     before = take.times_s < course.on_s
     zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
     start = float((fitted + drift)[before].mean()) if before.any() else float(raw[0])
-    rise_k = max(float(np.percentile(fitted, 98) - zero), 0.0)
+    rise_k = max(float(np.percentile(fitted + drift, 98) - start), 0.0)
     x, y = found.footprint.centre_px
     onset_s = _onset(fitted - zero, take.times_s, course.on_s)
     return Suspect(
@@ -289,6 +294,20 @@ def _suspect(
         curve_k=raw - start,
         fitted_k=fitted + drift - start,
     )
+
+
+def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
+    """Return the part of one pixel's curve that answers to the power through thermal lags, K.
+
+    Whatever the part and the board, that is a sum of the drive's answers with weights that are
+    not negative.
+    """
+    drive = modes.drive
+    answers = np.concatenate([drive.body.T, drive.sheet[0][:, ::6]], axis=1)
+    answers = answers / np.maximum(np.abs(answers).max(axis=0), 1e-12)
+    own = answers - modes.idle @ (modes.idle.T @ answers)
+    weights, _ = nnls(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
+    return np.asarray(answers @ weights)
 
 
 def _onset(fitted_k: Floats, times_s: Floats, on_s: float) -> float:

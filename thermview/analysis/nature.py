@@ -25,7 +25,7 @@ Floats = NDArray[np.float64]
 
 MIRROR_LEAVES = 0.2
 """A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
-LEAST_SCORE = 6.0
+REST_SCORE = 4.0
 
 _WEIGHTS = (-5.7, -0.8, 0.9, -1.25, 1.5, 1.4, 0.4)
 """Logistic regression over some 800 sources and false sources of 200 simulated recordings:
@@ -130,8 +130,8 @@ def judge(
     spread_in = np.sqrt(2.0 * count * modes.count)
     spread_out = np.sqrt(2.0 * count * modes.freedom)
     inside = max(found.inside, 1.0)
-    heat_leaves = max(found.misfit - 2 * spread_in, 0.0) + max(found.outside - 3 * spread_out, 0.0)
-    heat_leaves /= inside
+    heat_leaves = max(found.misfit - 2 * spread_in, 0.0) / inside
+    heat_leaves += max(found.outside - 3 * spread_out, 0.0) / max(found.plain, inside)
 
     own = window.cut(field.left) + fit.picture
     others = window.cut(all_coefficients) - own
@@ -152,7 +152,7 @@ def judge(
     coefficients = flat(
         changed.project(curves.astype(np.float32).reshape(len(curves), *mask.shape))
     )
-    model = HeatModel(changed, field.mm_per_px, SIDE, (fit.kappa,), (fit.lag,))
+    model = HeatModel(changed, field.mm_per_px, SIDE, kappas=(fit.kappa,), lags=(fit.lag,))
     moved = found.footprint.outline_px - [window.x, window.y]
     footprint = Footprint(found.footprint.name, moved, found.footprint.area_m2)
     variance = window.cut(field.variance)
@@ -162,7 +162,7 @@ def judge(
     was = float(np.sum(coefficients[:, mask] ** 2)) / noise_var - count * changed.count
     is_left = float(np.sum(left[:, mask] ** 2)) / noise_var - count * changed.count
     rest_leaves = max(is_left - 2 * np.sqrt(2.0 * count * changed.count), 0.0) / max(was, 1.0)
-    good = rest.score > LEAST_SCORE * found.excess and was > 1.0
+    good = rest.score > REST_SCORE * found.excess and was > 1.0
     return Evidence(
         heat_leaves=heat_leaves,
         mirror_leaves=mirror_leaves,

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.background import Background, local_excess
+from thermview.analysis.background import Whitener, local_excess
 from thermview.analysis.heat_model import (
     BODY_SEEN_LEAST,
     CONTACT,
@@ -82,8 +82,8 @@ class Found:
 
     `inside`, `misfit` and `outside` are energies in the part's mask, in units of the noise,
     what noise gives on the average taken off: seen in the modes; of that not explained; and
-    outside the modes. `excess` is how many times the noise the surroundings scatter,
-    `sham` the highest score that cooling reaches nearby.
+    outside the modes, beside `plain`, what is in them likewise. `excess` is how many times the
+    noise the surroundings scatter, `sham` the highest score that cooling reaches nearby.
     """
 
     footprint: Footprint
@@ -91,14 +91,10 @@ class Found:
     inside: float = 0.0
     misfit: float = 0.0
     outside: float = 0.0
+    plain: float = 0.0
     pixels: int = 0
     excess: float = 1.0
     sham: float = 0.0
-
-    @property
-    def strange(self) -> float:
-        """Return the share of what is seen that heat of this part does not explain."""
-        return (max(self.misfit, 0.0) + max(self.outside, 0.0)) / max(self.inside, 1.0)
 
 
 def mask_of(footprint: Footprint, window: Window, around_px: int = 2) -> NDArray[np.bool_]:
@@ -128,8 +124,8 @@ class Field:
         Of one coefficient, K².
     modes : Modes
     mm_per_px : float
-    background : Background, optional
-        What the modes have beyond the camera's noise.
+    whitener : Whitener, optional
+        The filter that the coefficients have passed, when not the plain high-pass.
     """
 
     def __init__(
@@ -139,19 +135,13 @@ class Field:
         modes: Modes,
         *,
         mm_per_px: float,
-        background: Background | None = None,
+        whitener: Whitener | None = None,
     ) -> None:
         self.left = coefficients.copy()
         self.variance = variance.copy()
         self.modes = modes
         self.mm_per_px = mm_per_px
-        self._background = background
-
-    def gain(self, footprint: Footprint) -> Floats:
-        """Return the modes' noise at a part's size, in units of the camera's, shape (mode,)."""
-        if self._background is None:
-            return np.ones(self.modes.count)
-        return self._background.gain_for(footprint, self.mm_per_px)
+        self.whitener = whitener
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -182,8 +172,7 @@ def settle(model: HeatModel, footprint: Footprint, field: Field, fit: Fit) -> tu
     best, where = fit, footprint
     for _ in range(2):
         weight = 1.0 / fit.window.cut(field.variance)
-        trust = np.sqrt(1.0 / field.gain(footprint)).astype(np.float32)[:, None, None]
-        scale = np.sqrt(weight) * trust
+        scale = np.sqrt(weight)
         along = -np.gradient(best.picture, axis=2) * scale
         down = -np.gradient(best.picture, axis=1) * scale
         left = (fit.window.cut(field.left) - best.picture) * scale
@@ -216,19 +205,17 @@ def fit_templates(
     and within them the best is known in closed form.
     """
     window, modes = templates.window, field.modes
-    data = window.cut(field.left)
-    weight = 1.0 / window.cut(field.variance)
-    trust = (1.0 / field.gain(footprint)).astype(np.float32)
-    cells = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
-    heavy = (data * weight).reshape(modes.count, -1) * trust[:, None]
-    heavy_body = (weight * templates.body).reshape(-1)
+    weight = (1.0 / window.cut(field.variance)).reshape(-1)
+    data = window.cut(field.left).reshape(modes.count, -1) * weight
+    sheet = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
+    body = templates.body.reshape(modes.count, -1)
     choices = model.choices if only is None else [model.choices[only]]
     own = modes.body[[lag for _, lag in choices]].astype(np.float32)  # (choice, mode)
-    data_sheet = cells.reshape(len(cells), -1) @ heavy.reshape(-1)
-    data_body = own @ (heavy @ templates.body.reshape(-1))
-    sheet_sheet = ((cells**2) @ weight.reshape(-1)) @ trust
-    sheet_body = np.sum(own * trust * (cells @ heavy_body), axis=1)
-    body_body = np.sum(own**2 * trust, axis=1) * float(heavy_body @ templates.body.reshape(-1))
+    data_sheet = sheet.reshape(len(sheet), -1) @ data.reshape(-1)
+    data_body = own @ np.sum(data * body, axis=1)
+    sheet_sheet = ((sheet**2) @ weight).sum(axis=1)
+    sheet_body = np.sum(own * np.einsum("cmp,mp->cm", sheet, body * weight), axis=1)
+    body_body = own**2 @ ((body**2) @ weight)
     least = BODY_SEEN_LEAST / (CONTACT[1] * footprint.area_m2)
     most = 1.0 / (CONTACT[0] * footprint.area_m2)
     free_power = data_sheet * body_body - data_body * sheet_body
@@ -264,8 +251,15 @@ class Explainer:
     def __init__(self, footprints: Sequence[Footprint], field: Field) -> None:
         self.field = field
         self.footprints = list(footprints)
-        self._full = HeatModel(field.modes, field.mm_per_px, SIDE)
-        self._quick = HeatModel(field.modes, field.mm_per_px, QUICK_SIDE, QUICK_KAPPAS, QUICK_LAGS)
+        self._full = HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
+        self._quick = HeatModel(
+            field.modes,
+            field.mm_per_px,
+            QUICK_SIDE,
+            whitener=field.whitener,
+            kappas=QUICK_KAPPAS,
+            lags=QUICK_LAGS,
+        )
         self._prepared = []
         for footprint in self.footprints:
             window = window_around(footprint.centre_px, QUICK_SIDE, field.shape)
@@ -328,9 +322,28 @@ class Explainer:
         return scores
 
     def weigh(
-        self, found: Found, left_over: NDArray[np.float32], noise_var: float, sham: Floats
+        self,
+        found: Found,
+        *,
+        plain: NDArray[np.float32],
+        left_over: NDArray[np.float32],
+        noise_var: float,
+        sham: Floats,
     ) -> None:
-        """Measure how much of what is seen at a source its heat explains; others taken off."""
+        """Measure how much of what is seen at a source its heat explains; others taken off.
+
+        Parameters
+        ----------
+        found : Found
+        plain : ndarray, shape (mode, row, column)
+            High-passed coefficients.
+        left_over : ndarray, shape (row, column)
+            Energy outside the modes, of equally high-passed pictures.
+        noise_var : float
+            K².
+        sham : ndarray, shape (part,)
+            See `sham`.
+        """
         middles = np.array([footprint.centre_px for footprint in self.footprints])
         near = np.hypot(*(middles - found.footprint.centre_px).T) < NEAR_PX
         found.sham = float(sham[near].max(initial=0.0))
@@ -345,10 +358,11 @@ class Explainer:
         found.misfit = float(np.sum(unexplained**2)) / noise_var - count * modes.count
         outside = fit.window.cut(left_over)[mask]
         found.outside = float(np.sum(outside)) / noise_var - count * modes.freedom
+        found.plain = float(np.sum(fit.window.cut(plain)[:, mask] ** 2)) / noise_var
+        found.plain -= count * modes.count
         found.excess = local_excess(
             left,
             fit.window.cut(self.field.variance),
-            self.field.gain(found.footprint),
             ~mask_of(found.footprint, fit.window, around_px=4),
             scale_px=float(np.clip(np.sqrt(count) / 5, 1.2, 4.0)),
         )

@@ -1,0 +1,260 @@
+"""When the power came on, and its course since, from the parts' own curves.
+
+A switching shows as a curve that is quiet and then answers through thermal lags. What a part's
+surroundings show as well is left out, so that a hand's coming is no switching.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import nnls
+
+from thermview.analysis.heat_model import HIGHPASS_PX, SPREAD_PX, Footprint
+from thermview.analysis.prepare import Block
+from thermview.analysis.responses import one_pole
+from thermview.analysis.waveform import Course, step_at, step_course
+
+Floats = NDArray[np.float64]
+
+SCAN_LAGS_S = (0.1, 0.4, 1.5, 5.0)
+RAMPS_S = (0.0, 0.3, 0.7, 1.2)
+FINE_LAGS_S = np.geomspace(0.08, 20.0, 5)
+LATER_STEPS = (-1.0, 0.5, 1.0, 2.0)
+CLEAR = 12.0
+"""Score from which a curve tells more than when the power came on."""
+STAIR_GAPS_S = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
+WHOLE_LEAVES = 0.01
+SURE = 1500.0
+"""Explained energy from which one tells, whatever is left unexplained."""
+MORE_IS_BETTER = 25.0
+"""A step more must explain so much, in units of the noise's variance."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Series:
+    """A curve for each part: matched to its size, unit noise gain; shape (time, part)."""
+
+    values: Floats
+    names: list[str]
+
+
+def part_series(narrow: Block, footprints: list[Footprint]) -> Series:
+    """Return each part's curve from high-passed pictures."""
+    rows, columns = narrow.shape[1:]
+    margin = round(2 * HIGHPASS_PX / 3)
+    curves, names = [], []
+    for footprint in footprints:
+        low = np.floor(footprint.outline_px.min(axis=0)).astype(int) - margin
+        high = np.ceil(footprint.outline_px.max(axis=0)).astype(int) + margin + 1
+        x0, y0 = max(0, low[0]), max(0, low[1])
+        x1, y1 = min(columns, high[0]), min(rows, high[1])
+        if x1 - x0 < 3 or y1 - y0 < 3:
+            continue
+        mask = np.zeros(((y1 - y0) * 4, (x1 - x0) * 4), np.uint8)
+        corners = (footprint.outline_px - [x0, y0]) * 4 - 0.5
+        cv2.fillConvexPoly(mask, np.round(corners * 16).astype(np.int32), 255, cv2.LINE_8, 4)
+        share = cv2.resize(mask, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA) / 255.0
+        weight = cv2.GaussianBlur(share.astype(np.float32), (0, 0), SPREAD_PX)
+        size = float(np.sqrt(np.sum(weight**2)))
+        if size <= 0:
+            continue
+        cut = narrow[:, y0:y1, x0:x1].reshape(len(narrow), -1)
+        curves.append(cut @ (weight / size).ravel())
+        names.append(footprint.name)
+    table = np.stack(curves, axis=1) if curves else np.zeros((len(narrow), 0))
+    return Series(table.astype(np.float64), names)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Switching:
+    """Where a switching of the power shows: when, in which part's curve, how clearly.
+
+    Attributes
+    ----------
+    on_s : float
+    name : str
+    score : float
+        Root of the explained energy over the variance of what is left.
+    explained : float
+        Energy in units of the camera's noise.
+    curve : ndarray, shape (time,)
+        Of the part, without what its surroundings show.
+    idle : ndarray, shape (time, course)
+        What was left out, orthonormal.
+    calm : bool
+        What its surroundings show was left out too.
+    """
+
+    on_s: float
+    name: str
+    score: float
+    explained: float
+    curve: Floats
+    idle: Floats
+    calm: bool
+
+
+def find_switchings(
+    series: Series,
+    surroundings: Sequence[Floats],
+    times_s: Floats,
+    idle: Floats,
+    *,
+    noise_k: float,
+    period_s: float | None = None,
+    step: int = 2,
+) -> list[Switching]:
+    """Find the best time of switching on for each part's curve; return the clearest ones.
+
+    Parameters
+    ----------
+    series : Series
+    surroundings : sequence of ndarray, shape (time, course)
+        Of each part: orthonormal, orthogonal to `idle`.
+    times_s : ndarray, shape (time,)
+    idle : ndarray, shape (time, nuisance)
+        Orthonormal courses that are no evidence.
+    noise_k : float
+        Of a curve.
+    period_s : float, optional
+        Of a pulsed supply.
+    step : int
+        Every so many frames are tried.
+    """
+    tried = times_s[(times_s > times_s[0] + 0.8) & (times_s < times_s[-1] - 1.5)][::step]
+    if period_s is not None:
+        tried = tried[tried < times_s[0] + 0.8 + 3 * period_s]
+    if not len(tried):
+        return []
+    courses = step_at(times_s, tried, period_s)
+    answers = np.concatenate(
+        [one_pole(courses, times_s, np.full(len(tried), 1.0 / lag)) for lag in SCAN_LAGS_S], axis=1
+    )
+    answers -= idle @ (idle.T @ answers)
+    energy = np.sum(answers**2, axis=0)
+    curves = series.values - idle @ (idle.T @ series.values)
+    freedom = len(times_s) - idle.shape[1] - 4
+    calm: list[Switching] = []
+    whole: list[Switching] = []
+    for name, curve, around in zip(series.names, curves.T, surroundings, strict=True):
+        for courses, found in ((around, calm), (around[:, :0], whole)):
+            own = curve - courses @ (courses.T @ curve)
+            left = energy - np.sum((courses.T @ answers) ** 2, axis=0)
+            amount = own @ answers
+            usable = (amount > 0) & (left > 0.02 * energy)
+            explained = np.where(usable, amount**2 / np.maximum(left, 1e-12), 0.0)
+            at = int(np.argmax(explained))
+            rest = max(float(own @ own - explained[at]) / freedom, noise_k**2)
+            score = float(np.sqrt(explained[at] / rest))
+            size = float(explained[at]) / noise_k**2
+            both = np.concatenate([idle, courses], axis=1)
+            on_s = float(tried[at % len(tried)])
+            found.append(Switching(on_s, name, score, size, own, both, courses is around))
+    clearest = sorted(calm, key=lambda s: -s.score)[:2]
+    clearest += sorted(whole, key=lambda s: -s.score)[:1]
+    return clearest + sorted(whole, key=lambda s: -s.explained)[:1]
+
+
+def course_of_switchings(
+    switchings: Sequence[Switching], times_s: Floats, noise_k: float
+) -> Course:
+    """Return the course that one of the curves tells best: beginning, ramp or steps.
+
+    A supply that is turned up in steps fits no single step; the curve that its whole course
+    explains best decides. A curve that its surroundings were not taken from must be explained to
+    the last per cent, for a hand's image is seldom quite like an answer to a supply.
+    """
+    first = switchings[0]
+    clear = [one for one in switchings if one.score > CLEAR or one.explained > SURE]
+    told = []
+    for one in clear:
+        left, course = _refined(one, times_s, noise_k)
+        whole = float(one.curve @ one.curve)
+        if one.calm or left < WHOLE_LEAVES * whole:
+            variance = max(noise_k**2, left / len(times_s))
+            told.append((float(np.sqrt(max(whole - left, 0.0) / variance)), course))
+    if not told:
+        return step_course(times_s, first.on_s)
+    return max(told, key=lambda pair: pair[0])[1]
+
+
+def _refined(switching: Switching, times_s: Floats, noise_k: float) -> tuple[float, Course]:
+    """Return the energy that the best course leaves of a curve, and the course."""
+    frame_s = float(np.median(np.diff(times_s)))
+    trial = _Trial(switching, times_s)
+    near = switching.on_s + np.arange(-1.6, 0.81, 0.16)
+    shapes = [(0.0, on_s, ramp_s) for ramp_s in RAMPS_S for on_s in near]
+    cost, _, on_s, ramp_s = min(
+        # steps are what switches give: a weak curve does not make ramps of them
+        (trial.left(trial.ramp(on, ramp)) + (2.0 * noise_k**2 if ramp else 0.0), gap, on, ramp)
+        for gap, on, ramp in shapes
+    )
+    answers = trial.ramp(on_s, ramp_s)
+    power = np.clip((times_s - on_s) / max(ramp_s, frame_s), 0.0, 1.0)
+    whole = float(switching.curve @ switching.curve)
+    if cost > 0.03 * whole + len(times_s) * noise_k**2:
+        begins = np.arange(times_s[0] + 0.6, times_s[-1] - 3.0, 0.4)
+        begins = begins[begins < switching.on_s + 1.0]
+        stairs = min(
+            (trial.left(trial.stairs(on, gap, count)), on, gap, count)
+            for gap in STAIR_GAPS_S
+            for count in (2, 3)
+            for on in begins
+        )
+        if stairs[0] < cost - MORE_IS_BETTER * noise_k**2:
+            _, about_s, gap_s, count = stairs
+            cost, on_s = min(
+                (trial.left(trial.stairs(on, gap_s, count)), float(on))
+                for on in about_s + np.arange(-0.4, 0.41, 0.08)
+            )
+            answers = trial.stairs(on_s, gap_s, count)
+            each = step_at(times_s, np.asarray(on_s + gap_s * np.arange(count), np.float64))
+            power = each.sum(axis=1)
+    variance = max(noise_k**2, cost / len(times_s))
+    later = min(
+        (trial.left(answers + amount * trial.ramp(later_s, 0.0)), float(later_s), amount)
+        for later_s in np.arange(on_s + 0.8, times_s[-1] - 0.8, 0.4)
+        for amount in LATER_STEPS
+        if power[-1] + amount >= 0
+    )
+    if cost - later[0] > MORE_IS_BETTER * variance:
+        cost, later_s, amount = later
+        power = np.maximum(power + amount * step_at(times_s, np.array([later_s]))[:, 0], 0.0)
+    level = float(np.percentile(power, 90))
+    return cost, Course(power / level if level > 0 else power, float(on_s))
+
+
+class _Trial:
+    """Fits a curve by a course's answers through many lags, none of them negative."""
+
+    def __init__(self, switching: Switching, times_s: Floats) -> None:
+        self._times_s = times_s
+        self._curve = switching.curve
+        self._idle = switching.idle
+
+    def stairs(self, on_s: float, gap_s: float, count: int) -> Floats:
+        """Return the answers to equal steps at even intervals."""
+        return np.asarray(sum(self.ramp(on_s + gap_s * i, 0.0) for i in range(count)))
+
+    def ramp(self, on_s: float, ramp_s: float) -> Floats:
+        """Return the answers to a ramp from 0 to 1, a step where `ramp_s` is 0, (time, lag)."""
+        since = np.maximum(self._times_s - on_s, 0.0)[:, None]
+        if ramp_s <= 0:
+            return np.asarray(-np.expm1(-since / FINE_LAGS_S))
+        after = np.maximum(since - ramp_s, 0.0)
+        whole = since - after
+        lags = FINE_LAGS_S
+        # the integral of the step's answer over the ramp
+        return np.asarray((whole + lags * (np.exp(-since / lags) - np.exp(-after / lags))) / ramp_s)
+
+    def left(self, answers: Floats) -> float:
+        """Return the energy that no such sum explains."""
+        kept = answers - self._idle @ (self._idle.T @ answers)
+        kept /= np.maximum(np.linalg.norm(kept, axis=0), 1e-12)
+        _, left = nnls(kept, self._curve)
+        return float(left) ** 2
