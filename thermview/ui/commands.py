@@ -148,6 +148,7 @@ class Commands(QObject):
         menu.addAction(actions["record"])
         menu.addAction("record into …", self.record_into)
         menu.addAction("keep the live pictures in memory …", self.save_history)
+        menu.addAction("keep as a known-good board …", self._window.compare.ask_keep)
         menu.addSeparator()
         export = menu.addMenu("export")
         export.addAction("curves (CSV) …", self.export_curves)

@@ -430,6 +430,8 @@ class Desk(Working):
 
     def undo(self) -> None:
         """Take the last change of the regions, the scene or what is meant to be warm back."""
+        if self.boards.undo():
+            return
         if self.findings.can_undo:
             self.findings.undo()
         elif not self.optics.undo():

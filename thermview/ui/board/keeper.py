@@ -26,6 +26,7 @@ from thermview.regions import Polygon, Region, RegionSet
 from thermview.session.boards import Board
 from thermview.session.matching import Fit, Grade, Point, judge, named
 from thermview.ui.board.memory import keep
+from thermview.ui.board.photo import Photo
 
 if TYPE_CHECKING:
     from thermview.ui.desk import Desk
@@ -51,6 +52,8 @@ class BoardKeeper(QObject):
         The designator that was chosen last, or empty.
     matching : bool
         Points are being set: undo and redo are theirs.
+    photo : Photo
+        Laid under the heat.
     """
 
     changed = Signal()  # parts or points
@@ -66,6 +69,7 @@ class BoardKeeper(QObject):
         self.lit: frozenset[str] = frozenset()
         self.chosen = ""
         self.matching = False
+        self.photo = Photo(desk)
         self._undo: list[Points] = []
         self._redo: list[Points] = []
 
@@ -86,6 +90,8 @@ class BoardKeeper(QObject):
             self.parts, landmarks = opened.placed
             self.points = named(landmarks, self.parts)
         self.fit = judge(self.points)
+        kept = opened is not None and opened.path is not None
+        self.photo.begin(opened.memory if opened is not None and kept else None)
         self.changed.emit()
         self.lit_changed.emit()
 
@@ -138,11 +144,11 @@ class BoardKeeper(QObject):
 
     def undo(self) -> bool:
         """Take the last change of the points back; False while none are being set."""
-        return self._step(self._undo, self._redo, "back")
+        return self.photo.undo() or self._step(self._undo, self._redo, "back")
 
     def redo(self) -> bool:
         """Do it again; False while none are being set."""
-        return self._step(self._redo, self._undo, "again")
+        return self.photo.redo() or self._step(self._redo, self._undo, "again")
 
     def _step(self, source: list[Points], other: list[Points], words: str) -> bool:
         if not self.matching:

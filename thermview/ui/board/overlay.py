@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QEvent, QObject, QPointF, QRectF, QSizeF, Qt
+from PySide6.QtCore import QEvent, QObject, QPointF, Qt
 from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from thermview.board import Part
-from thermview.session.matching import Grade, Point
+from thermview.session.matching import Grade
+from thermview.ui.board.loupe import draw_loupe, draw_mark, plate_beside
 from thermview.ui.board.point_tool import PointTool
 from thermview.ui.picture.canvas import Canvas
-from thermview.ui.picture.ink import Chunk, Ink
+from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.theme import DARK, tokens
 
-LOUPE_PX = 150.0  # across
-LOUPE_TIMES = 4.0
 _LEAST_LIT_PX = 14.0  # a lit part is ringed where it is smaller than this
 _NAMES = 40  # more lit parts than this are not named: their names would hide them
 
@@ -36,6 +35,8 @@ class BoardSheet(QWidget):
         self._layer: PartsLayer | None = None
         self._outlines: list[tuple[Part, QPolygonF]] = []
         self._keeper.changed.connect(self.update)
+        self._keeper.photo.changed.connect(self.update)
+        canvas.ground = self._keeper.photo.draw
         self._keeper.lit_changed.connect(self._find_outlines)
         self._desk.board_changed.connect(self._board_changed)
         self._desk.session_changed.connect(self._board_changed)
@@ -77,12 +78,10 @@ class BoardSheet(QWidget):
         pen.setRenderHint(QPainter.RenderHint.Antialiasing)
         self._draw_lit(pen, mapping, ink)
         tool = self._canvas.tool
-        if self._keeper.matching:
-            for number, point in enumerate(self._keeper.points):
-                self._draw_point(pen, mapping, ink, number, point)
-            under = self._canvas.underMouse()
-            if isinstance(tool, PointTool) and tool.at is not None and under:
-                self._draw_loupe(pen, mapping, ink, tool.at)
+        if self._keeper.matching or self._keeper.photo.aligning:
+            self._draw_points(pen, mapping, ink)
+            if isinstance(tool, PointTool) and tool.at is not None and self._canvas.underMouse():
+                draw_loupe(pen, ink, mapping, tool.at, self._draw_under_glass)
 
     # -- lit parts -------------------------------------------------------------------------------
 
@@ -107,56 +106,32 @@ class BoardSheet(QWidget):
                 ring.addEllipse(box.center(), _LEAST_LIT_PX, _LEAST_LIT_PX)
                 ink.stroke(pen, ring, QColor("#ffffff"))
             if chosen or named:
-                _plate_beside(pen, ink, box, part.designator)
+                plate_beside(pen, ink, box, part.designator)
 
     # -- points ----------------------------------------------------------------------------------
 
-    def _draw_point(
-        self, pen: QPainter, mapping: Mapping, ink: Ink, number: int, point: Point
-    ) -> None:
-        fit, tool = self._keeper.fit, self._canvas.tool
-        at = mapping.to_widget(*point.pixel)
-        bad = fit.grade in (Grade.POOR, Grade.REFUSED) and fit.worst == number
-        colour = QColor(DARK.warning if bad else "#ffffff")
-        ink.stroke(pen, _cross(at, 9.0), colour, 2.0)
-        if isinstance(tool, PointTool) and tool.dragged == number:
-            return  # its words would stand in the loupe
-        words = f"⚠ {point.name}" if bad else point.name
-        _plate_beside(pen, ink, QRectF(at, QSizeF(0, 0)).adjusted(-9, -9, 9, 9), words)
+    def _draw_points(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
+        keeper, photo, tool = self._keeper, self._keeper.photo, self._canvas.tool
+        marks = [(point.pixel, point.name) for point in keeper.points]
+        fit = keeper.fit
+        if photo.aligning:
+            whole = enumerate(photo.pairs, 1)
+            marks = [(pair.picture, str(n)) for n, pair in whole if pair.picture is not None]
+            fit = photo.fit
+        for number, (pixel, words) in enumerate(marks):
+            dragged = isinstance(tool, PointTool) and tool.dragged == number
+            bad = fit.grade is Grade.POOR and fit.worst == number
+            # the words of a dragged point would stand in the loupe
+            draw_mark(pen, ink, mapping.to_widget(*pixel), "" if dragged else words, bad=bad)
 
-    def _draw_loupe(self, pen: QPainter, mapping: Mapping, ink: Ink, at: QPointF) -> None:
-        """Draw the surroundings of the cursor enlarged; the cross in its middle is the place."""
+    def _draw_under_glass(self, pen: QPainter, mapping: Mapping) -> None:
         shown = self._desk.optics.pictured() or self._desk.shown
         if shown is None:
             return
-        near = mapping.zoomed(at, LOUPE_TIMES)
-        round_ = QPainterPath()
-        round_.addEllipse(at, LOUPE_PX / 2, LOUPE_PX / 2)
         pen.save()
-        pen.setClipPath(round_)
-        pen.fillPath(round_, QColor(tokens().sunken))
-        pen.save()
-        pen.setTransform(near.transform(), combine=True)
+        pen.setTransform(mapping.transform(), combine=True)
         pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, self._desk.display.smooth)
         pen.drawImage(QPointF(0, 0), self._painter.paint(shown))
         pen.restore()
         if self._layer is not None and self._desk.display.parts:
-            self._layer.draw(pen, near, ink)
-        pen.restore()
-        ink.stroke(pen, round_, QColor("#ffffff"), 2.0)
-        ink.stroke(pen, _cross(at, 12.0), QColor("#ffffff"), 1.5)
-
-
-def _cross(at: QPointF, length: float) -> QPainterPath:
-    """Return four strokes that leave the place itself open."""
-    path = QPainterPath()
-    for dx, dy in ((1, 0), (-1, 0), (0, 1), (0, -1)):
-        path.moveTo(at + QPointF(dx, dy) * 3)
-        path.lineTo(at + QPointF(dx, dy) * length)
-    return path
-
-
-def _plate_beside(pen: QPainter, ink: Ink, box: QRectF, words: str) -> None:
-    chunks = [Chunk(words, ink.small_bold, ink.text)]
-    size = ink.plate_size(chunks)
-    ink.plate(pen, QRectF(box.topRight() + QPointF(3, -size.height()), size), chunks)
+            self._layer.draw(pen, mapping, Ink(tokens()))

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBa
 from thermview.ui.board import files
 from thermview.ui.board.overlay import BoardSheet
 from thermview.ui.board.parts_page import PartsPage
+from thermview.ui.board.photo_page import PhotoPage
 from thermview.ui.board.points_page import PointsPage
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
@@ -18,7 +19,10 @@ from thermview.ui.theme import tokens
 from thermview.ui.widgets import column, named, row, tool
 
 WIDTH_PX = 320
-PARTS, POINTS = 0, 1
+WIDE_PX = 440  # with a photo to click in
+PARTS, POINTS, PHOTO = 0, 1, 2
+
+PHOTOS = "photos (*.jpg *.jpeg *.png *.webp *.bmp *.tif *.tiff);;all (*)"
 
 
 class BoardPanel(QFrame):
@@ -38,9 +42,12 @@ class BoardPanel(QFrame):
         self.parts = PartsPage(desk, self.ask_parts, self.match)
         self.points = PointsPage(desk, canvas)
         self.points.ended.connect(self._points_done)
+        self.photo = PhotoPage(desk, canvas, self.ask_photo)
+        self.photo.ended.connect(self.close_panel)
         pages: tuple[tuple[str, str, QWidget], ...] = (
             ("parts", "the board's parts, by its placement list", self.parts),
             ("matching points", "landmarks: where the board lies in the picture", self.points),
+            ("photo", "a photo of the board, laid under the heat", self.photo),
         )
         for words, tip, page in pages:
             self.tabs.setTabToolTip(self.tabs.addTab(words), tip)
@@ -49,9 +56,13 @@ class BoardPanel(QFrame):
         layout = column(self, margin=tokens().space)
         layout.addLayout(row(self.tabs, None, close))
         layout.addWidget(self.pages, 1)
-        self.tabs.currentChanged.connect(self.pages.setCurrentIndex)
+        self.tabs.currentChanged.connect(self._show_page)
         desk.session_changed.connect(self._session_changed)
         self.hide()
+
+    def _show_page(self, page: int) -> None:
+        self.pages.setCurrentIndex(page)
+        self.setFixedWidth(WIDE_PX if page == PHOTO else WIDTH_PX)
 
     def open_page(self, page: int) -> None:
         """Show a page."""
@@ -84,6 +95,7 @@ class BoardPanel(QFrame):
         """Offer what the panel does."""
         menu.addAction("find a part", self.find_part)
         menu.addAction("set matching points", self.match)
+        menu.addAction("photo under the heat", lambda: self.open_page(PHOTO))
         menu.addSeparator()
         menu.addAction("load parts or nets …", self.ask_parts)
         menu.addAction("keep regions as a part map …", self.ask_map)
@@ -114,6 +126,18 @@ class BoardPanel(QFrame):
         self.open_page(
             PARTS if self._desk.boards.fit.view is not None else self.tabs.currentIndex()
         )
+
+    def ask_photo(self) -> None:
+        """Choose a photo."""
+        name, _ = QFileDialog.getOpenFileName(self, "load a photo of the board", "", PHOTOS)
+        if name:
+            self.load_photo(Path(name))
+
+    def load_photo(self, path: Path) -> None:
+        """Take a photo, to be laid under the heat."""
+        self.open_page(PHOTO)
+        if self._desk.session is not None:
+            self._desk.boards.photo.load(path)
 
     def ask_map(self) -> None:
         """Choose where the regions are kept as a part map."""

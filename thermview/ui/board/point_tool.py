@@ -55,7 +55,8 @@ class PointTool(Tool):
 
     def __init__(self, desk: Desk, taker: PointsTaker, given_up: Callable[[], object]) -> None:
         super().__init__(desk)
-        self._taker, self._given_up = taker, given_up
+        self._taker = taker
+        self._given_up = given_up
         self.at: QPointF | None = None
         self.dragged: int | None = None
         self._offset = (0.0, 0.0)
@@ -106,6 +107,10 @@ class PointTool(Tool):
         else:
             self._given_up()
         return True
+
+    def retire(self) -> None:
+        """Be put away without that counting as giving up."""
+        self._given_up = lambda: None
 
     def _under(self, at: QPointF, mapping: Mapping) -> int | None:
         apart = []

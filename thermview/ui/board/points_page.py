@@ -28,8 +28,8 @@ from thermview.ui.picture.canvas import Canvas
 from thermview.ui.picture.tools import ToolKind
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
-_TONES = {Grade.FEW: "", Grade.GOOD: "good", Grade.POOR: "warning", Grade.REFUSED: "error"}
-_SIGNS = {Grade.FEW: "", Grade.GOOD: "✓ ", Grade.POOR: "⚠ ", Grade.REFUSED: "✗ "}
+TONES = {Grade.FEW: "", Grade.GOOD: "good", Grade.POOR: "warning", Grade.REFUSED: "error"}
+SIGNS = {Grade.FEW: "", Grade.GOOD: "✓ ", Grade.POOR: "⚠ ", Grade.REFUSED: "✗ "}
 _REMOVING = (Qt.Key.Key_Delete, Qt.Key.Key_Backspace)
 _FILES = "matching points (*.json);;all (*)"
 
@@ -115,8 +115,8 @@ class PointsPage(QWidget):
         if chosen >= len(keeper.points):
             table.setCurrentCell(-1, -1)
         fit = keeper.fit
-        self.verdict.setText(f"{_SIGNS[fit.grade]}{fit.words}")
-        set_tone(self.verdict, _TONES[fit.grade])
+        self.verdict.setText(f"{SIGNS[fit.grade]}{fit.words}")
+        set_tone(self.verdict, TONES[fit.grade])
 
     def _choose(self) -> None:
         """Say what is to be clicked, and show where it should be once that is known."""
@@ -144,6 +144,7 @@ class PointsPage(QWidget):
         self._keeper.set_matching(False)
         self._keeper.light(())
         if isinstance(self._canvas.tool, PointTool):
+            self._canvas.tool.retire()
             self._canvas.choose(ToolKind.SELECT)
 
     def _arm(self) -> None:

@@ -68,6 +68,7 @@ class Canvas(QWidget):
         self._parts: PartsLayer | None = None
         self._found = FoundLayer(desk, None)
         self._hatching: Hatching | None = None
+        self.ground: Callable[[QPainter, Mapping], None] | None = None
         self.overlay: Overlay | None = None
         self._outlines = QPixmap()
         self._outlines_key: Any = None
@@ -271,6 +272,8 @@ class Canvas(QWidget):
         pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform, smooth)
         pen.drawImage(QPointF(0, 0), self._found.ground(shown) or self._image)
         pen.restore()
+        if self.ground is not None:
+            self.ground(pen, mapping)
         ink = Ink(theme)
         if is_stale(self.desk):
             pen.fillRect(self.rect(), QColor(0, 0, 0, 140))

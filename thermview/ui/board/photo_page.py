@@ -1,0 +1,278 @@
+"""The photo's page: the photo itself to click in, blend and split, how well it lies."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from PySide6.QtCore import QPointF, Qt, QTimer, Signal
+from PySide6.QtGui import (
+    QColor,
+    QHideEvent,
+    QMouseEvent,
+    QPainter,
+    QPaintEvent,
+    QShowEvent,
+    QWheelEvent,
+)
+from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QSlider, QWidget
+
+from thermview.session.matching import Grade
+from thermview.ui.board.loupe import draw_loupe, draw_mark
+from thermview.ui.board.photo import Pair, Photo, Pixel
+from thermview.ui.board.point_tool import PointTool
+from thermview.ui.board.points_page import SIGNS, TONES
+from thermview.ui.desk import Desk
+from thermview.ui.picture.canvas import Canvas
+from thermview.ui.picture.ink import Ink
+from thermview.ui.picture.mapping import Mapping
+from thermview.ui.picture.tools import ToolKind, Touch
+from thermview.ui.theme import tokens
+from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
+
+
+class PairTaker:
+    """Passes what a tool tells of one of the two, photo or picture, on to the photo's pairs."""
+
+    def __init__(self, photo: Photo, of: str) -> None:
+        self._photo, self._of = photo, of
+        self._before: tuple[Pair, ...] = ()
+
+    def _shown(self) -> list[int]:
+        """Return the numbers of the pairs that have a place here."""
+        pairs = enumerate(self._photo.pairs)
+        return [number for number, pair in pairs if getattr(pair, self._of) is not None]
+
+    def places(self) -> list[Pixel]:
+        """Return where they lie."""
+        return [getattr(self._photo.pairs[number], self._of) for number in self._shown()]
+
+    def place(self, pixel: Pixel) -> None:
+        """Take a click."""
+        self._photo.click(**{self._of: pixel})
+
+    def drag(self, number: int, pixel: Pixel) -> None:
+        """Follow the mouse."""
+        pairs = list(self._photo.pairs)
+        self._before = self._before or tuple(pairs)
+        at = self._shown()[number]
+        changed = {"photo": pixel} if self._of == "photo" else {"picture": pixel}
+        pairs[at] = replace(pairs[at], **changed)
+        self._photo.show_pairs(tuple(pairs))
+
+    def dropped(self, number: int) -> None:
+        """Make the drag one step."""
+        before, self._before = self._before, ()
+        if before:
+            self._photo.set_pairs(self._photo.pairs, before=before)
+
+    def drag_given_up(self, number: int) -> None:
+        """Put it back."""
+        before, self._before = self._before, ()
+        if before:
+            self._photo.show_pairs(before)
+
+
+class PhotoPane(QWidget):
+    """The photo: the wheel zooms, the right or middle button shifts, clicks set points."""
+
+    def __init__(self, desk: Desk, given_up: Callable[[], object]) -> None:
+        super().__init__()
+        self.setObjectName("photoPane")
+        self.setAccessibleName("the photo")
+        self.setMouseTracking(True)
+        self.setMinimumHeight(160)
+        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
+        self._photo = desk.boards.photo
+        self.tool = PointTool(desk, PairTaker(self._photo, "photo"), given_up)
+        self._mapping: Mapping | None = None
+        self._fits = True
+        self._panned_from: QPointF | None = None
+        self._photo.changed.connect(self.update)
+
+    @property
+    def mapping(self) -> Mapping | None:
+        """Return how the photo lies in the pane."""
+        image = self._photo.image
+        if image is None:
+            self._fits, self._mapping = True, None
+            return None
+        picture, widget = (image.width(), image.height()), (self.width(), self.height())
+        if self._mapping is None or self._fits or self._mapping.picture != picture:
+            self._mapping = Mapping.fitted(picture, widget)
+        elif self._mapping.widget != widget:
+            self._mapping = replace(self._mapping, widget=widget)
+        return self._mapping
+
+    def paintEvent(self, event: QPaintEvent) -> None:
+        """Paint the photo and its points."""
+        pen = QPainter(self)
+        pen.fillRect(self.rect(), QColor(tokens().sunken))
+        mapping = self.mapping
+        if mapping is None:
+            return
+        ink = Ink(tokens())
+        self._draw_image(pen, mapping)
+        worst = self._photo.fit.worst if self._photo.fit.grade is Grade.POOR else None
+        for number, pair in enumerate(self._photo.pairs):
+            if pair.photo is not None:
+                at = mapping.to_widget(*pair.photo)
+                draw_mark(pen, ink, at, str(number + 1), bad=number == worst)
+        if self.tool.at is not None and self.underMouse():
+            draw_loupe(pen, ink, mapping, self.tool.at, self._draw_image)
+
+    def _draw_image(self, pen: QPainter, mapping: Mapping) -> None:
+        image = self._photo.image
+        if image is None:
+            return
+        pen.save()
+        pen.setTransform(mapping.transform(), combine=True)
+        pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
+        pen.drawImage(QPointF(0, 0), image)
+        pen.restore()
+
+    def _touch(self, event: QMouseEvent) -> Touch | None:
+        mapping = self.mapping
+        if mapping is None:
+            return None
+        return Touch(*mapping.to_picture(event.position()), event.position(), mapping)
+
+    def mousePressEvent(self, event: QMouseEvent) -> None:
+        """Grip a point, or the photo."""
+        touch = self._touch(event)
+        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
+            self.tool.press(touch)
+        else:
+            self._panned_from = event.position()
+        self.update()
+
+    def mouseMoveEvent(self, event: QMouseEvent) -> None:
+        """Go on with it."""
+        touch = self._touch(event)
+        if touch is None:
+            return
+        if self._panned_from is not None:
+            moved = event.position() - self._panned_from
+            self._panned_from = event.position()
+            self._mapping, self._fits = touch.mapping.panned(moved.x(), moved.y()), False
+        elif event.buttons() & Qt.MouseButton.LeftButton:
+            self.tool.drag(touch)
+        else:
+            self.tool.hover(touch)
+        self.setCursor(self.tool.cursor)
+        self.update()
+
+    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
+        """End it."""
+        self._panned_from = None
+        touch = self._touch(event)
+        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
+            self.tool.release(touch)
+        self.update()
+
+    def wheelEvent(self, event: QWheelEvent) -> None:
+        """Zoom about the cursor."""
+        mapping, notches = self.mapping, event.angleDelta().y() / 120.0
+        if mapping is not None and notches:
+            self._mapping, self._fits = mapping.zoomed(event.position(), 1.2**notches), False
+            self.update()
+        event.accept()
+
+
+class PhotoPage(QWidget):
+    """While it is seen, clicks in photo and picture set pairs of points."""
+
+    ended = Signal()
+
+    def __init__(self, desk: Desk, canvas: Canvas, ask: Callable[[], object]) -> None:
+        super().__init__()
+        self.setObjectName("photoPage")
+        self._desk, self._canvas, self._photo = desk, canvas, desk.boards.photo
+        self._taker = PairTaker(self._photo, "picture")
+        self.step = label("", "photoStep", wrap=True)
+        self.pane = PhotoPane(desk, self.ended.emit)
+        self.verdict = label("", "photoVerdict", wrap=True)
+        self.blend = self._slider("photoBlend", "heat alone … photo alone", self._photo.set_blend)
+        self.split = self._slider(
+            "photoSplit", "heat alone to the left of the line", self._photo.set_split
+        )
+        self.blend.setValue(50)
+        self.blend_words, self.split_words = label("blend", "blendW"), label("split", "splitW")
+        self.load = button("load a photo …", "photoLoad", ask)
+        layout = column(self)
+        layout.addWidget(self.step)
+        layout.addWidget(self.pane, 1)
+        layout.addWidget(self.verdict)
+        layout.addLayout(row(self.blend_words, self.blend, self.split_words, self.split))
+        layout.addLayout(self._buttons())
+        self._photo.changed.connect(self._refresh)
+        self._refresh()
+
+    def _slider(self, name: str, tip: str, moved: Callable[[float], object]) -> QSlider:
+        made = named(QSlider(Qt.Orientation.Horizontal), name)
+        made.setRange(0, 100)
+        made.setToolTip(tip)
+        made.setAccessibleName(tip)
+        made.valueChanged.connect(lambda value: moved(value / 100.0))
+        return made
+
+    def _buttons(self) -> QHBoxLayout:
+        undo = tool("undo", "pairUndo", self._desk.undo, tip="take the last click back  (Ctrl+Z)")
+        redo = tool("redo", "pairRedo", self._desk.redo, tip="do it again  (Ctrl+Shift+Z)")
+        anew = tool(
+            "eraser", "pairsAnew", self._clear, tip="remove all points; undo brings them back"
+        )
+        self._of_photo = [undo, redo, anew]
+        self.done = button("done", "photoDone", self.ended.emit, role="primary")
+        return row(*self._of_photo, self.load, None, self.done)
+
+    def _clear(self) -> None:
+        self._photo.set_pairs(())
+
+    def _refresh(self) -> None:
+        photo = self._photo
+        there = photo.image is not None
+        laid = photo.to_photo() is not None
+        for widget in (self.pane, self.verdict, *self._of_photo, self.done):
+            widget.setVisible(there)
+        for widget in (self.blend, self.split, self.blend_words, self.split_words):
+            widget.setVisible(laid)
+        self.step.setText(self._step_words())
+        self.verdict.setText(f"{SIGNS[photo.fit.grade]}{photo.fit.words}")
+        set_tone(self.verdict, TONES[photo.fit.grade])
+        self._canvas.update()
+        if self.isVisible():
+            self._arm()
+
+    def _step_words(self) -> str:
+        photo = self._photo
+        if photo.image is None:
+            return (
+                "A photo of the board under the heat shows which part it is. Take it from about "
+                "where the camera stands."
+            )
+        last = photo.pairs[-1] if photo.pairs else None
+        if last is not None and last.picture is None:
+            return f"Now click place {len(photo.pairs)} in the picture."
+        if last is not None and last.photo is None:
+            return f"Now click place {len(photo.pairs)} in the photo."
+        return f"Click place {len(photo.pairs) + 1} in the photo, then in the picture."
+
+    def showEvent(self, event: QShowEvent) -> None:
+        """Take the picture's clicks."""
+        self._photo.aligning = True
+        QTimer.singleShot(0, self, self._arm)
+
+    def hideEvent(self, event: QHideEvent) -> None:
+        """Give the picture back."""
+        self._photo.aligning = False
+        if isinstance(self._canvas.tool, PointTool):
+            self._canvas.tool.retire()
+            self._canvas.choose(ToolKind.SELECT)
+        self._canvas.update()
+
+    def _arm(self) -> None:
+        if not self.isVisible() or self._photo.image is None:
+            return
+        if not isinstance(self._canvas.tool, PointTool):
+            self._canvas.take_up(PointTool(self._desk, self._taker, self.ended.emit))
