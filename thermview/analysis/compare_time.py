@@ -131,7 +131,7 @@ def find_power_on(take: Take) -> float:
     """Find when a board began to warm, s: the step that best explains its quickest spots.
 
     Every spot's curve is explained by bodies of several lags that are fed from one moment on;
-    the moment that leaves least over all spots is taken, to a fraction of a frame's time.
+    the moment that leaves least over all spots is taken; it is good to one or two frames.
 
     Raises
     ------

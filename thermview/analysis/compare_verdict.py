@@ -24,7 +24,7 @@ COLDER, HOTTER, ALIKE = "colder", "hotter", "alike"
 OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 
 SIGMAS = 3.0
-PRESENT_SIGMAS = 2.4
+PRESENT_SIGMAS = 1.5
 """A part is accused only if it certainly dissipates on one board, by that board alone."""
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""
