@@ -108,7 +108,7 @@ def test_a_trigger_is_built_from_drop_downs(qtbot: QtBot, warming_window: MainWi
     desk.seek(55)
     dialog.refresh()
     assert "fired once" in dialog.list.item(0).text()
-    assert "now 37.0 °C" in dialog.list.item(0).text()  # 25 °C and 10 K/s for 1.2 s
+    assert "now 37.0 ± 1.2 °C" in dialog.list.item(0).text()  # 25 °C and 10 K/s for 1.2 s
     dialog.list.setCurrentRow(0)
     dialog._remove()
     assert not desk.triggers
@@ -149,7 +149,7 @@ def test_fault_marks_are_set_against_the_temperatures(
     # 25 °C and 10 K/s from 1 s on: at 2.00, 2.04 and 2.08 s it is 35.0, 35.4 and 35.8 °C
     assert dialog.words.text() == "fault appears with U3 at 35–36 °C, 3 of 3"
     cells = [dialog.table.item(0, position) for position in (2, 3)]
-    assert [cell.text() for cell in cells if cell is not None] == ["35.0 °C", "35.8 °C"]
+    assert [cell.text() for cell in cells if cell is not None] == ["35.0 ± 1.2 °C", "35.8 ± 1.2 °C"]
     dialog.close()
 
 

@@ -13,6 +13,7 @@ from thermview.session.faults import FaultRow, fault_table, separating
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
+from thermview.ui.worth_words import worth_text
 
 HEADS = ("mark", "region", "lowest", "highest", "known at", "width ÷ chance")
 NARROW = (
@@ -96,16 +97,23 @@ class FaultTableDialog(QDialog):
         self.table.resizeColumnsToContents()
 
     def _cells(self, found: FaultRow) -> tuple[str, ...]:
-        display = self._desk.display
         narrow = found.narrowness
         return (
             found.kind.value,
             found.region,
-            display.temperature_text(found.low_k),
-            display.temperature_text(found.high_k),
+            *(self._worth(found, value_k) for value_k in (found.low_k, found.high_k)),
             f"{found.known} of {len(found.temperatures_k)}",
             "" if math.isnan(narrow) else f"{narrow:.2f}",
         )
+
+    def _worth(self, found: FaultRow, value_k: float) -> str:
+        """Return one end of the temperatures with its uncertainty, or that it is not readable."""
+        desk = self._desk
+        region = next((r for r in desk.document.current.regions if r.name == found.region), None)
+        if region is None or desk.session is None:
+            return desk.display.temperature_text(value_k)
+        judged = desk.optics.judge().temperature(region, region.statistic, value_k)
+        return worth_text(judged, desk.display)
 
     def _copy(self) -> None:
         QGuiApplication.clipboard().setText("\n".join(self.sentences))

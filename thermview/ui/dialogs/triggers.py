@@ -18,8 +18,10 @@ from thermview.session.triggers import Action, Direction, Quantity, TriggerRule
 from thermview.ui.desk import Desk
 from thermview.ui.panels.region_settings import STATISTIC_WORDS
 from thermview.ui.readings import read_region
+from thermview.ui.region_worth import worth_of
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone
+from thermview.ui.worth_words import worth_text
 
 WHOLE = "the whole picture"
 QUANTITY_WORDS = {
@@ -248,12 +250,13 @@ class TriggersDialog(QDialog):
         if region is None:
             return "no region of this name"
         reading = read_region(session.curves, region, self._desk.shown_number)
+        worth = worth_of(self._desk, region, reading)
         if rule.quantity is Quantity.RISE:
-            return f"now {display.difference_text(reading.rise_k)}"
+            return f"now {worth_text(worth.rise, display, rise=True)}"
         if rule.quantity is Quantity.RATE:
             return f"now {display.difference(reading.rate_k_s):+.2f} {display.difference_symbol}/s"
-        value = {"min": reading.min_k, "mean": reading.mean_k, "max": reading.max_k}
-        return f"now {display.temperature_text(value[rule.statistic])}"
+        value = {"min": worth.lowest, "mean": worth.mean, "max": worth.highest}
+        return f"now {worth_text(value[rule.statistic], display)}"
 
 
 def _number(name: str, value: float, low: float, high: float, suffix: str = "") -> QDoubleSpinBox:
