@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -13,18 +13,21 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.sources import InputOffer, OpenOptions, list_inputs
+from thermview.sources.hotplug import CameraWatch
 from thermview.sources.layouts import layouts
 from thermview.ui.desk import Desk
 from thermview.ui.tasks import Task
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
 
-AS_FOUND = "as the camera sends it"
+AS_FOUND = "guessed from the picture (the camera's details say why)"
+WATCH_MS = 200  # so often plugging in and pulling out is looked for
+SETTLE_MS = 600  # a camera that was just plugged in needs a moment until it answers
 ADDRESS = Qt.ItemDataRole.UserRole
 
 
 class InputsDialog(QDialog):
-    """Lists what is plugged in; the layout tells how a camera packs its raw data."""
+    """Lists what is plugged in, as it comes and goes; the layout tells how raw data are packed."""
 
     chosen = Signal(str, object)  # address, OpenOptions
 
@@ -55,11 +58,35 @@ class InputsDialog(QDialog):
         self.resize(620, 420)
         self.list.currentRowChanged.connect(lambda _: self._current_changed())
         self.list.itemActivated.connect(lambda _: self._take())
-        self._task = Task("looking for inputs", lambda _: list_inputs(), parent=self)
-        self._task.done.connect(self._found)
-        self._task.failed.connect(lambda error: self.words.setText(str(error)))
-        self._task.start()
+        self._watch = CameraWatch()
+        self._settled = QTimer(self)
+        self._settled.setSingleShot(True)
+        self._settled.setInterval(SETTLE_MS)
+        self._settled.timeout.connect(self._look_again)
+        self._ticks = QTimer(self)
+        self._ticks.timeout.connect(self._look_for_changes)
+        self._ticks.start(WATCH_MS)
+        self._task = self._look()
         self._current_changed()
+
+    def _look(self) -> Task:
+        task = Task("looking for inputs", lambda _: list_inputs(), parent=self)
+        task.done.connect(self._found)
+        task.failed.connect(lambda error: self.words.setText(str(error)))
+        task.start()
+        return task
+
+    def _look_for_changes(self) -> None:
+        if self._watch.poll():
+            self._settled.start()
+            self._look_again()
+
+    def _look_again(self) -> None:
+        if self._task.running:
+            self._settled.start()
+        else:
+            self._task.deleteLater()
+            self._task = self._look()
 
     def _show_present(self, desk: Desk) -> None:
         """Preselect the layout in use."""
@@ -71,14 +98,17 @@ class InputsDialog(QDialog):
         self.words.setText(
             f"{cameras} camera{'s' if cameras != 1 else ''} found."
             if cameras
-            else "No camera found. Plug one in and open this again."
+            else "No camera found. Plug one in: it will be listed here."
         )
+        present = self._address()
+        self.list.clear()
         for offer in offers:
             item = QListWidgetItem(f"{offer.name}  ({offer.address})")
             item.setData(ADDRESS, offer.address)
             item.setToolTip("\n".join(offer.details))
             self.list.addItem(item)
-        self.list.setCurrentRow(0)
+        addresses = [offer.address for offer in offers]
+        self.list.setCurrentRow(addresses.index(present) if present in addresses else 0)
 
     def _address(self) -> str:
         item = self.list.currentItem()
@@ -98,5 +128,8 @@ class InputsDialog(QDialog):
 
     def done(self, result: int) -> None:
         """Wait for the search before the dialog goes."""
+        self._ticks.stop()
+        self._settled.stop()
         self._task.wait(10.0)
+        self._watch.close()
         super().done(result)

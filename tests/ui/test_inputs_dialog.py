@@ -1,0 +1,47 @@
+"""The dialog of inputs lists cameras as they are plugged in and pulled out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from PySide6.QtCore import Qt
+from pytestqt.qtbot import QtBot
+
+from thermview.sources import InputOffer
+from thermview.sources.hotplug import CameraWatch
+from thermview.ui.dialogs import inputs
+from thermview.ui.dialogs.inputs import InputsDialog
+from thermview.ui.window import MainWindow
+
+BOARD = InputOffer("simulated:short", "simulated board", "simulated")
+CAMERA = InputOffer("camera:0", "Bench camera", "camera", ("serial A100, port 1-1",))
+
+
+def test_cameras_come_and_go_in_the_list(
+    qtbot: QtBot, main_window: MainWindow, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    offers = [BOARD]
+    monkeypatch.setattr(inputs, "list_inputs", lambda: list(offers))
+    monkeypatch.setattr(inputs, "CameraWatch", lambda: CameraWatch(tmp_path))
+    dialog = InputsDialog(main_window.desk, main_window)
+    dialog.show()
+
+    def listed() -> list[str]:
+        return [
+            str(dialog.list.item(n).data(Qt.ItemDataRole.UserRole))
+            for n in range(dialog.list.count())
+        ]
+
+    qtbot.waitUntil(lambda: listed() == ["simulated:short"], timeout=3000)
+    assert "Plug one in" in dialog.words.text()
+    offers.insert(0, CAMERA)
+    (tmp_path / "video0").touch()
+    qtbot.waitUntil(lambda: listed() == ["camera:0", "simulated:short"], timeout=3000)
+    assert dialog.list.currentRow() == 1, "what was chosen stays chosen"
+    assert "serial A100" in dialog.list.item(0).toolTip()
+    assert dialog.words.text() == "1 camera found."
+    offers.pop(0)
+    (tmp_path / "video0").unlink()
+    qtbot.waitUntil(lambda: listed() == ["simulated:short"], timeout=3000)
+    dialog.reject()
