@@ -69,8 +69,11 @@ class WatchedWindow:
         losses = str(session.losses) if session is not None else ""
         marks = [mark.kind.value for mark in session.marks] if session is not None else []
         self._timer.stop()
-        self._desk.shut()
-        self._window.deleteLater()
+        self._window.leave()
+        deadline_s = time.monotonic() + 60.0
+        while self._window.isVisible() and time.monotonic() < deadline_s:
+            self._application.processEvents()
+            time.sleep(0.01)
         return {"phases": self._phases, "losses": losses, "marks": marks}
 
     def _count(self, _frame: object) -> None:

@@ -196,6 +196,20 @@ def test_an_unplugged_camera_is_lost_and_lets_go() -> None:
     assert all(memory.closed for memory in node.maps)
 
 
+def test_the_last_picture_before_the_cable_came_out_is_kept() -> None:
+    node = FakeNode()
+    grabber = V4l2Grabber(node, Y16)
+    node.ready.append(Delivered(RAW.tobytes(), 3))
+    node.refuses[abi.QBUF] = errno.ENODEV  # pulled between fetching it and giving it back
+    grab = grabber.grab(0.0)
+    assert grab is not None
+    assert grab.sequence == 3
+    node.gone = True
+    with pytest.raises(SourceLostError):
+        grabber.grab(0.0)
+    grabber.close()
+
+
 @pytest.mark.parametrize("request_", [abi.S_FMT, abi.REQBUFS, abi.STREAMON])
 def test_a_busy_camera_says_so_and_is_let_go(request_: int) -> None:
     node = FakeNode()

@@ -74,11 +74,12 @@ class V4l2Grabber:
         buffer = self._buffer()
         try:
             self._node.ask(abi.DQBUF, buffer)
-            grab = self._grab_of(buffer, self._maps[buffer.index][: buffer.bytesused])
-            self._node.ask(abi.QBUF, buffer)  # overwrites what the driver said of the picture
         except OSError as error:
             # ready, and yet nothing to fetch: the driver has no stream any more
             raise SourceLostError(f"the camera at {self._node.path} is gone") from error
+        grab = self._grab_of(buffer, self._maps[buffer.index][: buffer.bytesused])
+        with suppress(OSError):  # gone just now: this picture still came, the next call will tell
+            self._node.ask(abi.QBUF, buffer)  # overwrites what the driver said of the picture
         return grab
 
     def close(self) -> None:
