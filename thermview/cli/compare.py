@@ -19,14 +19,14 @@ from thermview.cli.options import (
 from thermview.errors import InputError, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from typing import TextIO
 
     from thermview.analysis.compare import Compared, Comparison
+    from thermview.analysis.compare_equals import Odd
     from thermview.analysis.compare_verdict import Limits
     from thermview.board import Landmark, Part
     from thermview.frames import Footage
-
-Powers = tuple[float | None, float | None]
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -61,6 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compare and print the verdicts."""
+    from thermview.analysis.compare_equals import equal_parts, odd_ones
     from thermview.sources import open_footage
 
     limits = _limits(options.tolerance)
@@ -70,6 +71,7 @@ def run(options: argparse.Namespace) -> int:
         bad = open_footage(options.bad, open_options(options))
         try:
             found, parts = _compare(good, bad, options, limits)
+            odd = odd_ones(found, equal_parts(parts), limits)
         finally:
             bad.close()
     finally:
@@ -78,9 +80,9 @@ def run(options: argparse.Namespace) -> int:
         _plot(found, options)
     with output(options) as stream:
         if options.format == "json":
-            print_json(as_document(found, by_part=parts), stream)
+            print_json(as_document(found, odd, by_part=bool(parts)), stream)
         else:
-            print_words(found, stream)
+            print_words(found, odd, stream)
     return 0
 
 
@@ -106,8 +108,8 @@ def _check_files(options: argparse.Namespace) -> None:
 
 def _compare(
     good: Footage, bad: Footage, options: argparse.Namespace, limits: Limits
-) -> tuple[Comparison, bool]:
-    """Return the comparison, and whether it is by part."""
+) -> tuple[Comparison, tuple[Part, ...]]:
+    """Return the comparison, and the parts that it is by; none where it is by place."""
     from thermview.analysis.compare import compare_boards
     from thermview.analysis.compare_places import compare_places, load_matching
     from thermview.board import load_landmarks, load_placement
@@ -126,11 +128,11 @@ def _compare(
         matching = load_matching(options.matching) if options.matching else ()
         regions = load_regions(options.regions) if options.regions else None
         found = compare_places(good, bad, matching, regions=regions, on_s=on_s, limits=limits)
-        return found, False
+        return found, ()
     parts, marks = board
     with progress("comparing") as told:
         found = compare_boards(good, bad, parts, marks, on_s=on_s, limits=limits, progress=told)
-    return found, True
+    return found, parts
 
 
 def _power_on(footage: Footage, given_s: float | None, name: str) -> float | None:
@@ -171,7 +173,7 @@ def _stored(
     return parts, marks
 
 
-def as_document(found: Comparison, *, by_part: bool) -> dict[str, Any]:
+def as_document(found: Comparison, odd: Sequence[Odd], *, by_part: bool) -> dict[str, Any]:
     """Return the comparison in the contract's form."""
     from thermview.analysis.compare_places import pixel_of
 
@@ -187,6 +189,16 @@ def as_document(found: Comparison, *, by_part: bool) -> dict[str, Any]:
         "compared_until_s": round(found.until_s, 2),
         "level": round(found.level, 4),
         "by": "part" if by_part else "place",
+        "odd_among_equals": [
+            {
+                "part": one.name,
+                "verdict": one.verdict,
+                "power_W": round(one.power_w, 5),
+                "equals_W": round(one.equals_w, 5),
+                "equals": list(one.equals),
+            }
+            for one in odd
+        ],
         "notes": list(found.notes),
     }
 
@@ -202,7 +214,7 @@ def _numbers(one: Compared) -> dict[str, Any]:
     }
 
 
-def print_words(found: Comparison, stream: TextIO) -> None:
+def print_words(found: Comparison, odd: Sequence[Odd], stream: TextIO) -> None:
     """Print the accused, then how the others fare, for people."""
     for note in found.notes:
         print(note, file=stream)
@@ -223,6 +235,8 @@ def print_words(found: Comparison, stream: TextIO) -> None:
             print(f"{len(names)} alike", file=stream)
         elif names:
             print(f"{verdict}: {', '.join(names)}", file=stream)
+    for unlike in odd:
+        print(f"on this board {unlike.words}", file=stream)
 
 
 def _plot(found: Comparison, options: argparse.Namespace) -> None:
