@@ -8,6 +8,7 @@ from pathlib import Path
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
 from thermview.ui.compare.room import CompareRoom
+from thermview.ui.compare.shelf import ShelfKeeper, ShelfSection
 from thermview.ui.compare.work import Reference
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
@@ -28,7 +29,7 @@ MOST_RECENT = 6
 class ChooseView(QScrollArea):
     """Known-good recordings from the shelf, from files, or the picture's own other half."""
 
-    def __init__(self, desk: Desk, room: CompareRoom) -> None:
+    def __init__(self, desk: Desk, room: CompareRoom, keeper: ShelfKeeper) -> None:
         super().__init__()
         named(self, "compareChoose")
         self._desk, self._room = desk, room
@@ -41,6 +42,8 @@ class ChooseView(QScrollArea):
         columns = QHBoxLayout()
         columns.setSpacing(2 * tokens().space)
         self.columns = columns
+        self.shelf = ShelfSection(desk, room, keeper)
+        columns.addWidget(self.shelf, 1)
         files = self._section("files", "a recording of a good board")
         files.addWidget(button("choose a file …", "chooseFile", self.ask, symbol="folder-open"))
         self._recent = column()

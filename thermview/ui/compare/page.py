@@ -9,6 +9,7 @@ from thermview.ui.compare.choose import ChooseView
 from thermview.ui.compare.matching import MatchingView
 from thermview.ui.compare.result import ResultView
 from thermview.ui.compare.room import CompareRoom
+from thermview.ui.compare.shelf import ShelfKeeper
 from thermview.ui.compare.work import By
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
@@ -24,11 +25,11 @@ BY_TIPS = {
 class ComparePage(QFrame):
     """One of: choosing the known-good board, clicking matching points, the answer."""
 
-    def __init__(self, desk: Desk, room: CompareRoom) -> None:
+    def __init__(self, desk: Desk, room: CompareRoom, keeper: ShelfKeeper) -> None:
         super().__init__()
         named(self, "comparePage", "panel")
         self._desk, self.room = desk, room
-        self.choose = ChooseView(desk, room)
+        self.choose = ChooseView(desk, room, keeper)
         self.matching = MatchingView(desk, room)
         self.result = ResultView(desk, room)
         self.views = named(QStackedWidget(), "compareViews")
@@ -39,17 +40,14 @@ class ComparePage(QFrame):
         self.name = label("", "compareName", "heading")
         self.by = named(QComboBox(), "compareBy")
         self.by.activated.connect(lambda _: room.set_by(self.by.currentData()))
-        words, symbol = "matching points …", "map-marker-multiple-outline"
-        self.points = button(
-            "matching points …", "comparePoints", self._ask_matching, symbol=symbol
-        )
+        self.points = button("matching points …", "comparePoints", self._ask_matching)
         self.points.setToolTip("click the same places in both pictures, if the camera was moved")
         self.words = label("", "compareWords", wrap=True)
         self.go = button("compare", "compareGo", self._compare, role="primary")
         self.cancel = button("cancel", "compareCancel", room.cancel)
-        self.told = row(self.result.summary, self.result.notes, None, self.result.when)
-        self._head = row(self.other, self.name, self.by, self.points, self.words, self.told)
-        self._head.setStretch(5, 1)
+        told = (self.result.summary, self.result.notes)
+        self._head = row(self.other, self.name, self.by, self.points, *told, self.words)
+        self._head.setStretch(6, 1)
         self._head.addWidget(self.go)
         self._head.addWidget(self.cancel)
         layout = column(self, margin=tokens().space)
@@ -100,8 +98,7 @@ class ComparePage(QFrame):
         self.go.setVisible(waiting and view is not self.matching)
         self.cancel.setVisible(room.busy)
         self.words.setText(self._words())
-        self.words.setVisible(chosen and bool(self.words.text()))
-        for told in (self.result.summary, self.result.notes, self.result.when):
+        for told in (self.result.summary, self.result.notes):
             told.setVisible(view is self.result and room.answer is not None)
         set_tone(self.words, "warning" if room.trouble else "")
 

@@ -27,6 +27,9 @@ LEVEL_TIP = (
     "count from the time before power, and those of the difference have zero in the middle."
 )
 
+STEP_TIP = "the strip's playhead moves both boards, each from when its power came"
+BEHIND_TIP = "the last moment after power-on that both recordings have"
+
 
 class ResultView(QWidget):
     """Three linked pictures over the table; a click in any of them selects in all."""
@@ -42,7 +45,6 @@ class ResultView(QWidget):
             "differencePicture", "this board less the known good", self.link
         )
         self.pictures = (self.good, self.bad, self.difference)
-        self.when = label("", "compareWhen")
         self.summary = label("", "compareSummary", "large")
         self.notes = tool("information-outline", "compareNotes", self._tell_notes, tip="")
         self.model = VerdictModel(desk.display)
@@ -61,7 +63,6 @@ class ResultView(QWidget):
 
     def _build(self) -> None:
         self.summary.setToolTip(LEVEL_TIP)
-        self.when.setToolTip("the strip's playhead moves both boards, from when each was powered")
         layout = column(self)
         split = named(QSplitter(Qt.Orientation.Vertical), "compareSplitter")
         split.setChildrenCollapsible(False)
@@ -102,11 +103,10 @@ class ResultView(QWidget):
             self.model.show([])
             self.link.fit()
             return
-        self.model.show(found.found.ranked())
+        self.model.show(found.found.ranked(), found.range_w)
         self.table.resizeColumnToContents(NAME)
         self.summary.setText(summary_of(found))
         self.notes.setToolTip("\n".join([*notes_of(found), LEVEL_TIP]))
-        self.good.title = f"known good: {found.reference.name}"
         self._show_moment()
         self._show_signs()
         if (at := self.model.row_of(kept)) >= 0:
@@ -146,8 +146,10 @@ class ResultView(QWidget):
         )
         at_s = float(films.since_s[number])
         behind = at_s < since_s - 1.0
-        words = f"{at_s:.1f} s after power-on" if at_s >= 0 else "before power-on"
-        self.when.setText(f"{words} (the last that both have)" if behind else words)
+        when = f"{at_s:.1f} s after power-on" if at_s >= 0 else "before power-on"
+        for picture, name in ((self.good, found.reference.name), (self.bad, "this board")):
+            picture.title = f"{name}, {when}"
+            picture.setToolTip(BEHIND_TIP if behind else STEP_TIP)
 
     def _tell_notes(self) -> None:
         at = self.notes.mapToGlobal(self.notes.rect().bottomLeft())
@@ -212,6 +214,8 @@ def notes_of(answer: Answer) -> list[str]:
     """Return what the user should know, in the window's words for the two boards."""
     names = (("good board", "known-good board"), ("bad board", "this board"))
     notes = list(answer.found.notes)
+    if answer.goods > 1:
+        notes.append(f"{answer.goods} good boards of this model show how much they differ")
     for old, new in names:
         notes = [note.replace(old, new, 1) if note.startswith(old) else note for note in notes]
     return notes

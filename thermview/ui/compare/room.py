@@ -111,6 +111,8 @@ class CompareRoom(QObject):
     def choose(self, reference: Reference) -> None:
         """Compare with this recording; it is compared at once where nothing must be clicked."""
         self._drop()
+        if not self.is_live:
+            self.desk.player.pause()  # what is compared stands still, and has the machine
         self.reference, self.good_picture, self.good_known = reference, None, False
         self.matching.clear()
         self.changed.emit()

@@ -8,6 +8,7 @@ from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
 from thermview.ui.compare.halves import HalvesPanel
 from thermview.ui.compare.page import ComparePage
 from thermview.ui.compare.room import CompareRoom
+from thermview.ui.compare.shelf import ShelfKeeper
 from thermview.ui.desk import Desk
 from thermview.ui.panels.steps import StepBar
 from thermview.ui.region_edits import RegionEdits
@@ -23,7 +24,8 @@ class CompareStep(QObject):
     def __init__(self, desk: Desk, steps: StepBar, edits: RegionEdits, findings: QWidget) -> None:
         super().__init__(desk)
         self.room = CompareRoom(desk)
-        self.page = ComparePage(desk, self.room)
+        self.shelf = ShelfKeeper(desk)
+        self.page = ComparePage(desk, self.room, self.shelf)
         self.halves = HalvesPanel(desk, edits, lambda: self.room.show_halves(False))
         self.stack = named(QStackedWidget(), "compareStack")
         self._steps = steps
@@ -38,6 +40,10 @@ class CompareStep(QObject):
         self.stack.addWidget(self.page)
         self.refresh()
         return self.stack
+
+    def ask_keep(self) -> None:
+        """Put the open recording onto the shelf of known-good boards."""
+        self.page.choose.shelf.ask_keep()
 
     @property
     def chosen(self) -> bool:
@@ -72,3 +78,4 @@ class CompareStep(QObject):
     def shut(self) -> None:
         """Wait for what is being computed, at the end of the window."""
         self.room.shut()
+        self.shelf.clear()

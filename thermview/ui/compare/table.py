@@ -35,7 +35,8 @@ HEAD_TIPS = (
     "part, region or place",
     "judged on the part's own heat: what its neighbours spread to it is taken out",
     "dissipation on this board, with the standard uncertainty of the difference",
-    "dissipation on the good board, brought to this board's supply level",
+    "dissipation on the good board, brought to this board's supply level; of several good boards "
+    "of the model the least and the largest",
     "mean apparent rise of its pixels, at the end of the time that both recordings have",
     "mean apparent rise of its pixels, at the same time after power-on",
     "difference of the powers in units of its standard uncertainty (sigma)",
@@ -50,11 +51,14 @@ class VerdictModel(QAbstractTableModel):
         super().__init__()
         self._display = display
         self.rows: list[Compared] = []
+        self.range_w: dict[str, tuple[float, float]] = {}
 
-    def show(self, rows: list[Compared]) -> None:
-        """Show these rows."""
+    def show(
+        self, rows: list[Compared], range_w: dict[str, tuple[float, float]] | None = None
+    ) -> None:
+        """Show these rows; `range_w` has what several good boards of the model dissipate."""
         self.beginResetModel()
-        self.rows = rows
+        self.rows, self.range_w = rows, range_w or {}
         self.endResetModel()
 
     def row_of(self, name: str) -> int:
@@ -110,13 +114,29 @@ class VerdictModel(QAbstractTableModel):
         """Return a row's words."""
         return (
             one.name,
-            WORDS[one.verdict],
+            self._verdict(one),
             with_sigma_text(one.power_bad_w, one.sigma_w),
-            power_text(one.power_good_w),
+            self._good_power(one),
             self._display.difference_text(one.rise_bad_k),
             self._display.difference_text(one.rise_good_k),
             f"{abs(one.unusual):.1f} σ" if one.verdict != OUT_OF_VIEW else DASH,
         )
+
+    def _verdict(self, one: Compared) -> str:
+        words = WORDS[one.verdict]
+        if one.verdict in (COLDER, HOTTER) and one.name in self.range_w:
+            low_w, high_w = self.range_w[one.name]
+            if low_w <= one.power_bad_w <= high_w:
+                return f"{words}, but so is another good board"
+        return words
+
+    def _good_power(self, one: Compared) -> str:
+        """Return the good board's power, or the range of several good boards."""
+        if one.name not in self.range_w:
+            return power_text(one.power_good_w)
+        low_w, high_w = self.range_w[one.name]
+        low, high = power_text(low_w, high_w), power_text(high_w)
+        return high if low == high else f"{low.split(' ')[0]} … {high}"
 
 
 def power_text(watt: float, unit_of: float | None = None) -> str:

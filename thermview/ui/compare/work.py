@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import dataclass, field, replace
 from enum import Enum
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +36,7 @@ BEFORE_S = 1.0
 ZERO_S = 3.0  # up to so long before power the zero is taken from
 MOST_ZERO = 24
 BESIDE = 1  # frames on each side that a picture is averaged with
+MOST_FELLOWS = 4
 BLUR_PX = 0.8  # one standard deviation of a camera's blur, px
 
 
@@ -48,11 +50,17 @@ class By(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """A known-good recording: its file, and what it is called on screen."""
+    """A known-good recording: its file, and what it is called on screen.
+
+    `on_s` is when its power came on, where that is known beside the recording; `fellows` are
+    other good boards of the same model, which show how much good boards differ.
+    """
 
     path: Path
     name: str
     options: OpenOptions = field(default_factory=OpenOptions)
+    on_s: float | None = None
+    fellows: tuple[Reference, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -121,13 +129,19 @@ class Films:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:
-    """The verdicts, where each subject is in this board's picture, px, and the films."""
+    """The verdicts, where each subject is in this board's picture, px, and the films.
+
+    `range_w` has the least and the largest power that the good boards of the model show of each
+    part, brought to this board's supply level; `goods` says how many good boards these were.
+    """
 
     found: Comparison
     by: By
     places_px: dict[str, tuple[float, float]]
     films: Films
     reference: Reference
+    range_w: dict[str, tuple[float, float]] = field(default_factory=dict)
+    goods: int = 1
 
 
 class Watched:
@@ -194,7 +208,44 @@ def answer(question: Question, report: Callable[[str, float], None]) -> Answer:
         found = _compared(question, films, board_of(good, reference.path))
         report("putting the pictures in step", 0.9)
         shown = in_step(found, films)
-        return Answer(found, question.by, places_of(found), shown, reference)
+    seen = [found, *_fellows(question, report)]
+    places = places_of(found)
+    return Answer(found, question.by, places, shown, reference, range_of(seen), len(seen))
+
+
+def _fellows(question: Question, report: Callable[[str, float], None]) -> list[Comparison]:
+    """Compare with the other good boards of the model too; one that cannot be read is left out."""
+    if question.by is not By.PART or question.board is None:
+        return []  # places and regions are matched with the one picture only
+    seen = []
+    for place, fellow in enumerate(question.reference.fellows[:MOST_FELLOWS]):
+        try:
+            with closing(open_footage(str(fellow.path), fellow.options)) as good:
+                board = board_of(good, fellow.path)
+                if board is None:
+                    continue
+                tell = partial(_tell, report, f"reading {fellow.name}, good as well", place)
+                films = (Watched(good, tell), Watched(question.footage, tell))
+                seen.append(_compared(replace(question, reference=fellow), films, board))
+        except InputError:
+            continue
+    return seen
+
+
+def _tell(report: Callable[[str, float], None], words: str, place: int, n: int, of: int) -> None:
+    report(words, (place + n / of) / MOST_FELLOWS)
+
+
+def range_of(seen: Sequence[Comparison]) -> dict[str, tuple[float, float]]:
+    """Return the least and the largest power of each part on the good boards, W."""
+    if len(seen) < 2:
+        return {}
+    powers: dict[str, list[float]] = {}
+    for found in seen:
+        for one in found.subjects:
+            if np.isfinite(one.power_good_w):
+                powers.setdefault(one.name, []).append(one.power_good_w)
+    return {name: (min(all_w), max(all_w)) for name, all_w in powers.items()}
 
 
 def places_of(found: Comparison) -> dict[str, tuple[float, float]]:
@@ -204,7 +255,9 @@ def places_of(found: Comparison) -> dict[str, tuple[float, float]]:
 
 def _compared(question: Question, films: tuple[Any, Any], good_board: Board | None) -> Comparison:
     good, bad = films
-    on_s = (power_on(good.marks, good.supply), question.on_s)
+    known_s = question.reference.on_s
+    good_on_s = known_s if known_s is not None else power_on(good.marks, good.supply)
+    on_s = (good_on_s, question.on_s)
     if question.by is not By.PART:
         regions = question.regions if question.by is By.REGION else None
         return compare_places(good, bad, question.matching, regions=regions, on_s=on_s)

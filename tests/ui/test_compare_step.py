@@ -1,0 +1,336 @@
+"""The step "compare" over the real rooms, driven as a user drives it."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PySide6.QtCore import QPoint, Qt
+from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QLabel, QPushButton, QToolButton
+from pytestqt.qtbot import QtBot
+from window_kit import open_and_wait, session_of, write_warming
+
+from thermview.board import fit_homography, load_landmarks, load_placement
+from thermview.paths import sample_recordings
+from thermview.regions import Rectangle
+from thermview.sources import OpenOptions
+from thermview.ui.compare.keep import KeepDialog
+from thermview.ui.compare.page import ComparePage
+from thermview.ui.compare.table import HEADS, WORDS
+from thermview.ui.compare.twin import LinkedPicture
+from thermview.ui.compare.work import By, Reference
+from thermview.ui.window import MainWindow
+
+GOOD = sample_recordings() / "good.h5"
+COLD = sample_recordings() / "cold-drivers.h5"
+
+
+def page_of(window: MainWindow) -> ComparePage:
+    window.steps.choose("compare")
+    return window.compare.page
+
+
+def choose(qtbot: QtBot, window: MainWindow, good: Path) -> ComparePage:
+    """Choose a known-good recording and wait until its picture is there."""
+    page = page_of(window)
+    page.room.choose(Reference(good, good.stem))
+    qtbot.waitUntil(lambda: page.room.good_picture is not None or bool(page.room.trouble))
+    return page
+
+
+def answered(qtbot: QtBot, page: ComparePage) -> None:
+    qtbot.waitUntil(
+        lambda: page.room.answer is not None or bool(page.room.trouble), timeout=120_000
+    )
+    assert page.room.trouble == ""
+
+
+def click(picture: LinkedPicture, x: float, y: float) -> None:
+    mapping = picture.mapping
+    assert mapping is not None
+    at = mapping.to_widget(x, y)
+    QTest.mouseClick(picture, Qt.MouseButton.LeftButton, pos=QPoint(round(at.x()), round(at.y())))
+
+
+def texts(page: ComparePage, place: int) -> dict[str, str]:
+    model = page.result.model
+    return dict(zip(("name", *HEADS[1:3]), model.texts(model.rows[place]), strict=False))
+
+
+def test_cold_drivers_against_the_good_board(qtbot: QtBot, main_window: MainWindow) -> None:
+    """The worked example: one package of drivers is cold, and a click flies there in all."""
+    desk = main_window.desk
+    desk.settings.add_recent(GOOD)
+    open_and_wait(qtbot, main_window, str(COLD))
+    page = page_of(main_window)
+    assert page.isVisible()
+    assert not main_window.picture.isVisible()
+    offer = page.choose.findChild(QPushButton, f"choose_{GOOD}")
+    assert offer is not None
+    offer.click()  # parts are known on both: nothing else is asked
+    answered(qtbot, page)
+
+    result, found = page.result, page.room.answer
+    assert found is not None
+    assert texts(page, 0)["name"] == "U6"
+    assert texts(page, 0)["what it is"] == WORDS["colder"]
+    assert [one.name for one in result.model.rows if one.verdict in ("colder", "hotter")] == ["U6"]
+    assert "1 colder" in result.summary.text()
+
+    # one scale for both boards, and zero in the middle of the difference
+    assert result.good.scale == result.bad.scale
+    assert result.difference.scale is not None
+    assert result.difference.scale.low_k == -result.difference.scale.high_k
+    # the drivers' place is cold in the difference, and only there
+    x, y = found.places_px["U6"]
+    assert result.difference.levels_k is not None
+    seen = result.difference.levels_k
+    assert seen[int(y), int(x)] < -5.0
+    assert np.nanmedian(np.abs(seen)) < 0.3
+
+    # the playhead moves both boards, each from when its own power came
+    desk.seek_time(found.found.on_s[1] + 5.0)
+    qtbot.waitUntil(lambda: "5.0 s after" in result.bad.title or "4.9 s after" in result.bad.title)
+    step = found.films.at(5.0)
+    assert result.bad.levels_k is not None
+    np.testing.assert_array_equal(result.bad.levels_k, found.films.bad_k[step])
+    assert result.good.levels_k is not None
+    np.testing.assert_array_equal(result.good.levels_k, found.films.good_k[step])
+
+    result.table.selectRow(0)
+    assert result.link.zoom > 1.0
+    for picture in result.pictures:
+        mapping = picture.mapping
+        assert mapping is not None
+        at = mapping.to_widget(x, y)
+        assert at.x() == pytest.approx(picture.width() / 2, abs=1.0)
+        assert at.y() == pytest.approx(picture.height() / 2, abs=1.0)
+    assert [r.name for r in desk.selected_regions()] == ["U6"]
+
+    QTest.mouseDClick(result.good, Qt.MouseButton.LeftButton)
+    assert result.link.zoom == 1.0
+    click(result.difference, *found.places_px["U1"])
+    assert result.chosen == "U1"
+    assert result.table.currentIndex().row() == result.model.row_of("U1")
+
+    main_window.steps.choose("")
+    assert main_window.picture.isVisible()
+
+
+@pytest.mark.slow
+def test_another_programs_pair_by_matching_points(
+    qtbot: QtBot, main_window: MainWindow, samples: Path, tmp_path: Path
+) -> None:
+    """No list, no landmarks: four places clicked in both pictures find the cold chips' places."""
+    for stem in ("pair-good", "pair-bad"):  # without what lies beside them
+        shutil.copy(samples / f"{stem}.h5", tmp_path / f"{stem}.h5")
+    marks = {s: load_landmarks(samples / f"{s}.landmarks.json") for s in ("pair-good", "pair-bad")}
+    pixels = {s: {m.board_mm: m.pixel for m in found} for s, found in marks.items()}
+    common = [at for at in pixels["pair-good"] if at in pixels["pair-bad"]][:4]
+    assert len(common) == 4
+    open_and_wait(qtbot, main_window, str(tmp_path / "pair-bad.h5"))
+    page = choose(qtbot, main_window, tmp_path / "pair-good.h5")
+    matching = page.matching
+    qtbot.waitUntil(matching.isVisible)
+    assert page.room.by is By.PLACE
+    assert not matching.go.isEnabled()
+    for at in common:
+        click(matching.good, *pixels["pair-good"][at])
+        click(matching.bad, *pixels["pair-bad"][at])
+    assert len(matching.pairs) == 4
+    click(matching.good, 5.0, 5.0)
+    assert "number 5" in matching.hint.text()
+    matching.take_back()
+    matching.go.click()
+    answered(qtbot, page)
+    found = page.room.answer
+    assert found is not None
+    truth = json.loads((samples / "truth.json").read_text())["pair"]
+    view = fit_homography(marks["pair-bad"])
+    parts = {p.designator: p for p in load_placement(samples / "pair-bad.parts.csv")}
+    cold = [found.places_px[o.name] for o in found.found.subjects if o.verdict == "colder"]
+    for name in truth["colder"]:
+        place = view.board_to_pixel((parts[name].x_mm, parts[name].y_mm))
+        assert min(float(np.hypot(*(place - at))) for at in cold) < 4.0
+    assert len(cold) <= len(truth["colder"]) + 1
+
+
+def test_the_shelf_keeps_lists_exports_and_takes_back(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """Keep two good boards of a model, take one off and back, send one as a file."""
+    desk, keeper = main_window.desk, main_window.compare.shelf
+    open_and_wait(qtbot, main_window, str(GOOD))
+    page = page_of(main_window)
+    shelf = page.choose.shelf
+    shelf.keep.click()
+    dialog = shelf.findChild(KeepDialog)
+    assert dialog is not None
+    save = dialog.buttons.button(dialog.buttons.StandardButton.Save)
+    assert not save.isEnabled()  # a model must be given
+    dialog.model.setEditText("valve driver, revision C")
+    dialog.title.setText("number 7")
+    dialog.note.setText("24 V, no load")
+    save.click()
+    qtbot.waitUntil(lambda: len(keeper.entries()) == 1 and desk.task is None, timeout=10_000)
+    (entry,) = keeper.entries()
+    assert (entry.model, entry.title) == ("valve driver, revision C", "number 7")
+    details = shelf.findChild(QLabel, f"shelfDetails_{entry.id}")
+    assert details is not None
+    assert "24 V, no load" in details.text()
+
+    out = tmp_path / "good.knowngood.zip"
+    keeper.export(entry, out)
+    qtbot.waitUntil(lambda: desk.task is None and out.is_file(), timeout=10_000)
+    keeper.take_in(out)
+    qtbot.waitUntil(lambda: len(keeper.entries()) == 2 and desk.task is None, timeout=10_000)
+    model = shelf.findChild(QLabel, f"shelfModel_{entry.model}")
+    assert model is not None
+    reference = keeper.reference(entry)
+    assert len(reference.fellows) == 1
+
+    keeper.remove(entry)
+    assert [e.id for e in keeper.entries()] != [entry.id]
+    assert len(keeper.entries()) == 1
+    assert shelf.undo.isVisible()
+    shelf.undo.click()
+    assert len(keeper.entries()) == 2
+    assert keeper.shelf.recording(entry).is_file()
+    keeper.remove(entry)
+    keeper.clear()  # as at the program's end
+    assert not keeper.shelf.recording(entry).exists()
+
+
+@pytest.mark.slow
+def test_several_good_boards_show_their_range(qtbot: QtBot, main_window: MainWindow) -> None:
+    keeper = main_window.compare.shelf
+    for title in ("first", "second"):
+        keeper.shelf.add(GOOD, "valve driver", title=title)
+    open_and_wait(qtbot, main_window, str(COLD))
+    page = page_of(main_window)
+    page.choose.shelf.refresh()
+    offer = page.choose.findChild(QPushButton, f"shelf_{keeper.entries()[0].id}")
+    assert offer is not None
+    offer.click()
+    answered(qtbot, page)
+    found = page.room.answer
+    assert found is not None
+    assert found.goods == 2
+    low_w, high_w = found.range_w["U1"]
+    assert low_w == pytest.approx(high_w)  # twice the same recording
+    assert "2 good boards" in page.result.notes.toolTip()
+
+
+@pytest.mark.slow
+def test_by_region_with_an_unmoved_camera(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """Before and after on one board: the camera did not move, a region is compared."""
+    shutil.copy(COLD, tmp_path / "before.h5")
+    shutil.copy(COLD, tmp_path / "after.h5")
+    open_and_wait(qtbot, main_window, str(tmp_path / "after.h5"))
+    page = choose(qtbot, main_window, tmp_path / "before.h5")
+    answered(qtbot, page)  # the recordings carry their board
+    assert "nothing colder or hotter" in page.result.summary.text()
+    main_window.desk.document.add(Rectangle(70.0, 60.0, 12.0, 12.0), "mine")
+    page.room.set_by(By.REGION)
+    qtbot.waitUntil(page.matching.isVisible)
+    page.matching.unmoved.click()
+    answered(qtbot, page)
+    names = [one.name for one in page.result.model.rows]
+    assert "mine" in names
+    assert {one.verdict for one in page.result.model.rows} <= {"alike", "unreadable"}
+    page.room.let_go()
+    assert page.choose.isVisible()
+
+
+def test_what_goes_wrong_is_said(qtbot: QtBot, main_window: MainWindow, tmp_path: Path) -> None:
+    write_warming(tmp_path / "small.h5")
+    open_and_wait(qtbot, main_window, str(COLD))
+    page = choose(qtbot, main_window, tmp_path / "nothing.h5")
+    assert "nothing.h5" in page.words.text()
+    # pictures of another size cannot be of an unmoved camera: it is not offered
+    page = choose(qtbot, main_window, tmp_path / "small.h5")
+    page.room.set_by(By.PLACE)
+    assert page.matching.isVisible()
+    assert not page.matching.unmoved.isVisible()
+    page.room.compare()
+    # the square's frames are alike to the count before it warms, as a frozen camera's are
+    qtbot.waitUntil(lambda: "frames show the scene" in page.words.text(), timeout=60_000)
+    assert page.room.answer is None
+
+
+def test_comparing_can_be_cancelled(qtbot: QtBot, main_window: MainWindow) -> None:
+    open_and_wait(qtbot, main_window, str(COLD))
+    page = page_of(main_window)
+    page.room.choose(Reference(GOOD, "good"))
+    qtbot.waitUntil(lambda: page.room.good_picture is not None and page.room.busy)
+    assert page.cancel.isVisible()
+    page.cancel.click()
+    qtbot.waitUntil(lambda: not page.room.busy, timeout=30_000)
+    assert page.room.answer is None
+    assert page.room.trouble == ""
+    assert page.go.isVisible()
+
+
+def test_left_against_right(qtbot: QtBot, main_window: MainWindow, tmp_path: Path) -> None:
+    """A square that warms by 10 K a second, its mirror image on the cold half: pairs, numbers."""
+    write_warming(tmp_path / "w.h5")
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, str(tmp_path / "w.h5"))
+    page = page_of(main_window)
+    opener = page.choose.findChild(QPushButton, "chooseHalves")
+    assert opener is not None
+    opener.click()
+    halves = main_window.compare.halves
+    assert halves.isVisible()
+    assert main_window.picture.isVisible()  # regions are drawn on it
+    assert not main_window.findings.isVisible()
+    desk.document.add(Rectangle(40.0, 20.0, 8.0, 8.0), "left")
+    halves.mirror()
+    first, second = desk.document.current.regions
+    assert second.shape == Rectangle(16.0, 20.0, 8.0, 8.0)
+    session = session_of(main_window)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=10_000)
+    desk.to_end()
+    halves.refresh()
+    cells = [halves.table.item(0, at) for at in range(3)]
+    name, now, since = (cell.text() if cell is not None else "" for cell in cells)
+    assert name == f"{first.name} − {second.name}"
+    # at 59/25 s the square is 13.6 K above the rest
+    assert now.startswith("+13.6")
+    assert since.startswith("▲ +13.6")
+    halves.mirror()  # the pair is there already, and one of it is selected: a copy of the copy
+    desk.undo()
+    desk.undo()
+    assert [r.name for r in desk.document.current.regions] == ["left"]
+    assert desk.document.current.differences == ()
+    back = halves.findChild(QToolButton, "halvesBack")
+    assert back is not None
+    back.click()
+    assert page.choose.isVisible()
+
+
+@pytest.mark.slow
+def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWindow) -> None:
+    desk = main_window.desk
+    desk.open("simulated:cold-drivers", OpenOptions(speed=4.0))
+    qtbot.waitUntil(lambda: desk.shown is not None, timeout=10_000)
+    page = page_of(main_window)
+    page.room.choose(Reference(GOOD, "good"))
+    until: list[float] = []
+
+    def note() -> None:
+        if page.room.answer is not None:
+            until.append(page.room.answer.found.until_s)
+
+    page.room.answered.connect(note)
+    qtbot.waitUntil(lambda: len(until) >= 2, timeout=90_000)
+    assert until[1] > until[0]  # more of the warm-up each time
+    assert [o.name for o in page.result.model.rows if o.verdict == "colder"] == ["U6"]
+    main_window.steps.choose("")
+    assert not page.room.attended
