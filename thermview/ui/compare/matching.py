@@ -55,7 +55,7 @@ class MatchingView(QWidget):
         room, display = self._room, self._desk.display
         self.points = ([m[0] for m in room.matching], [m[1] for m in room.matching])
         if room.good_picture is not None and room.reference is not None:
-            self.good.title = f"known good: {room.reference.name}"
+            self.good.title = f"known good: {room.reference.short_name}"
             self.good.show_levels(*_levels(room.good_picture, display.temperature_text))
         self._show_bad(always=True)
         self._tell()

@@ -85,7 +85,9 @@ class ComparePage(QFrame):
         view = self._view()
         self.views.setCurrentWidget(view)
         self.other.setVisible(chosen)
-        self.name.setText(f"known good: {room.reference.name}" if room.reference else "")
+        reference = room.reference
+        self.name.setText(f"known good: {reference.short_name}" if reference else "")
+        self.name.setToolTip(f"{reference.name}\n{reference.path}" if reference else "")
         self.name.setVisible(chosen)
         ready = chosen and room.good_picture is not None
         self.by.setVisible(ready)
@@ -98,6 +100,7 @@ class ComparePage(QFrame):
         self.go.setVisible(waiting and view is not self.matching)
         self.cancel.setVisible(room.busy)
         self.words.setText(self._words())
+        self.words.setVisible(chosen)
         for told in (self.result.summary, self.result.notes):
             told.setVisible(view is self.result and room.answer is not None)
         set_tone(self.words, "warning" if room.trouble else "")

@@ -147,7 +147,7 @@ class ResultView(QWidget):
         at_s = float(films.since_s[number])
         behind = at_s < since_s - 1.0
         when = f"{at_s:.1f} s after power-on" if at_s >= 0 else "before power-on"
-        for picture, name in ((self.good, found.reference.name), (self.bad, "this board")):
+        for picture, name in ((self.good, found.reference.short_name), (self.bad, "this board")):
             picture.title = f"{name}, {when}"
             picture.setToolTip(BEHIND_TIP if behind else STEP_TIP)
 

@@ -165,7 +165,7 @@ class CompareRoom(QObject):
             self._watch(True)
             return
         self._run(
-            f"comparing with {question.reference.name}",
+            f"comparing with {question.reference.short_name}",
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
             self._take,
         )
@@ -295,7 +295,7 @@ class CompareRoom(QObject):
 
     def _compare_aside(self, question: Question) -> None:
         task = Task(
-            f"comparing with {question.reference.name}",
+            f"comparing with {question.reference.short_name}",
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
             parent=self,
         )

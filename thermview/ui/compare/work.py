@@ -37,6 +37,7 @@ ZERO_S = 3.0  # up to so long before power the zero is taken from
 MOST_ZERO = 24
 BESIDE = 1  # frames on each side that a picture is averaged with
 MOST_FELLOWS = 4
+LONGEST_NAME = 30
 BLUR_PX = 0.8  # one standard deviation of a camera's blur, px
 
 
@@ -61,6 +62,11 @@ class Reference:
     options: OpenOptions = field(default_factory=OpenOptions)
     on_s: float | None = None
     fellows: tuple[Reference, ...] = ()
+
+    @property
+    def short_name(self) -> str:
+        """Return the name, cut where it would take too much of a line."""
+        return self.name if len(self.name) <= LONGEST_NAME else f"{self.name[: LONGEST_NAME - 2]} …"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
