@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, write_warming
 
+from thermview.session.matching import Point
 from thermview.ui.window import MainWindow
 
 LIST = """Ref,Val,Package,PosX,PosY,Rot,Side,Nets
@@ -60,3 +62,59 @@ def test_a_list_is_loaded_searched_and_filtered(
     page.kind.setCurrentIndex(0)
     page.side.setCurrentText("bottom")
     assert shown(window) == ["R1"]
+
+
+# test records by hand after IPC-D-356A: net in columns 4-17, part in 21-26 and its pin; from memory
+NETLIST = """P  JOB   example
+P  UNITS CUST 0
+327+3V3             C2    -1          A01X+019685Y+003937X0400Y0500R000 S0
+327GND              C2    -2          A01X+020685Y+003937X0400Y0500R000 S0
+327SIG              R1    -1          A02X+007874Y+007874X0400Y0500R000 S0
+999
+"""
+
+
+def test_a_netlist_gives_the_parts_their_nets(
+    window: MainWindow, listed: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "board.ipc").write_text(NETLIST, encoding="utf-8")
+    window.commands.open_path(tmp_path / "board.ipc")
+    assert not window.desk.boards.parts  # nets alone are no parts
+    window.commands.open_path(listed)
+    window.commands.open_path(tmp_path / "board.ipc")
+    window.board.parts.net.setCurrentText("+3V3")
+    assert "C2" in shown(window)  # by the netlist; the list has it on +5V
+    assert window.desk.boards.part("C2") is not None
+    assert window.desk.boards.part("C1") is not None
+
+
+def test_three_thousand_parts_stay_quick(window: MainWindow, tmp_path: Path) -> None:
+    rows = "".join(
+        f"R{n},10k,0603,{n % 60},{n // 60},0,top,1.6,0.8,NET{n % 40}\n" for n in range(3000)
+    )
+    head = "Designator,Value,Package,X,Y,Rotation,Side,Width,Height,Nets\n"
+    (tmp_path / "many.csv").write_text(head + rows, encoding="utf-8")
+    window.commands.open_path(tmp_path / "many.csv")
+    corners = [(0.0, 0.0), (60.0, 0.0), (60.0, 48.0), (0.0, 48.0)]
+    points = [Point(at, (at[0], 48.0 - at[1]), f"p{at}") for at in corners]
+    window.desk.boards.set_points(points)
+    began = time.perf_counter()
+    for words in ("R", "R1", "R12", "R129", ""):
+        window.board.parts.search.setText(words)
+        window.picture.canvas.repaint()
+    # five keys: a tenth of a second each would be felt; three times that for a busy machine
+    assert time.perf_counter() - began < 1.5
+    window.board.parts.net.setCurrentText("NET7")
+    assert len(shown(window)) == 75
+
+
+def test_no_list_no_search_and_a_bad_one_is_said(
+    qtbot: QtBot, window: MainWindow, tmp_path: Path
+) -> None:
+    (tmp_path / "bad.csv").write_text("nothing,here\n1,2\n", encoding="utf-8")
+    with qtbot.waitSignal(window.desk.said) as said:
+        window.commands.open_path(tmp_path / "bad.csv")
+    assert said.args is not None
+    assert said.args[0] == "error"
+    assert "header" in said.args[1]
+    assert not window.board.parts.search.isVisible()

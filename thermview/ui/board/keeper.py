@@ -70,6 +70,7 @@ class BoardKeeper(QObject):
         self.chosen = ""
         self.matching = False
         self.photo = Photo(desk)
+        self._told: Board | None = None
         self._undo: list[Points] = []
         self._redo: list[Points] = []
 
@@ -80,7 +81,7 @@ class BoardKeeper(QObject):
         opened, board = self._desk.opened, self._desk.board
         self._undo.clear()
         self._redo.clear()
-        self.lit, self.chosen = frozenset(), ""
+        self.lit, self.chosen, self._told = frozenset(), "", board
         self.parts, self.places, self.points = (), (), ()
         if board is not None:
             self.parts = board.parts
@@ -174,12 +175,21 @@ class BoardKeeper(QObject):
     def set_matching(self, on: bool) -> None:
         """Begin or end the setting of points."""
         self.matching = on
+        self._tell_findings()
         self.lit_changed.emit()
+
+    def _tell_findings(self) -> None:
+        """Let what heats be looked for on the new board, once its points are all set."""
+        board = self._desk.board
+        if not self.matching and board is not self._told and self._desk.session is not None:
+            self._told = board
+            self._desk.findings.begin()
 
     def _settle(self) -> None:
         """Judge the points, let the desk's board follow, and remember all of it."""
         self.fit = judge(self.points)
         self._desk.set_board(self._board())
+        self._tell_findings()
         opened = self._desk.opened
         if opened is not None and opened.path is not None:
             stem = opened.memory

@@ -198,10 +198,17 @@ class PhotoPage(QWidget):
         )
         self.blend.setValue(50)
         self.blend_words, self.split_words = label("blend", "blendW"), label("split", "splitW")
+        for widget in (self.blend, self.split, self.blend_words, self.split_words):
+            policy = widget.sizePolicy()  # the photo must not jump under the hand when they come
+            policy.setRetainSizeWhenHidden(True)
+            widget.setSizePolicy(policy)
+        self.verdict.setMinimumHeight(2 * self.verdict.fontMetrics().lineSpacing() + 8)
         self.load = button("load a photo …", "photoLoad", ask)
         layout = column(self)
         layout.addWidget(self.step)
         layout.addWidget(self.pane, 1)
+        self._spare = QWidget()  # takes the photo's room while there is none
+        layout.addWidget(self._spare, 1)
         layout.addWidget(self.verdict)
         layout.addLayout(row(self.blend_words, self.blend, self.split_words, self.split))
         layout.addLayout(self._buttons())
@@ -237,6 +244,7 @@ class PhotoPage(QWidget):
             widget.setVisible(there)
         for widget in (self.blend, self.split, self.blend_words, self.split_words):
             widget.setVisible(laid)
+        self._spare.setVisible(not there)
         self.step.setText(self._step_words())
         self.verdict.setText(f"{SIGNS[photo.fit.grade]}{photo.fit.words}")
         set_tone(self.verdict, TONES[photo.fit.grade])
