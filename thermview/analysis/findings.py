@@ -61,12 +61,16 @@ class Suspect:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Place:
-    """A source on no listed part; millimetres and watts only where the view is known."""
+    """A source on no listed part; millimetres and watts only where the view is known.
+
+    `radius_mm` tells compact heat from broad (from the far side, or a plane).
+    """
 
     x_px: float
     y_px: float
     x_mm: float | None
     y_mm: float | None
+    radius_mm: float
     nature: Nature
     rise_k: float
     power_w: float | None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
@@ -15,11 +16,12 @@ from thermview.analysis.heat_model import Footprint
 from thermview.analysis.nature import Evidence, Nature, judge
 from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
 from thermview.analysis.responses import TAUS_S, Modes
-from thermview.analysis.sources import Explainer, Fit, Found
+from thermview.analysis.sources import NEAR_PX, Explainer, Fit, Found
+from thermview.analysis.spots import SpotSearch, grid_of_discs
 from thermview.analysis.stabilise import hold_still
 from thermview.analysis.surroundings import own_courses
 from thermview.analysis.switching import course_of_switchings, find_switchings, part_series
-from thermview.analysis.watts import body_height_mm, drawn_power, within_supply
+from thermview.analysis.watts import MODEL_DOUBT, body_height_mm, drawn_power, within_supply
 from thermview.analysis.waveform import (
     Course,
     course_of_log,
@@ -34,6 +36,13 @@ Floats = NDArray[np.float64]
 
 LEAST_SCORE = 6.5
 """Signal to noise below which nothing is listed."""
+SPOT_SCORE = 9.0
+MOST_SPOTS = 6
+MOST_DOUBTED = 2
+CLEAR_SCORE = 20.0
+BESIDE_PX = 7.0
+BESIDE_IS_BETTER = 1.08
+UNKNOWN_MM_PER_PX = 0.5
 BREATHING_K = 0.12
 
 
@@ -88,7 +97,8 @@ def locate(
     return analyse(
         take,
         prints,
-        view.mm_per_px if view is not None else 0.5,
+        view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
+        view=view,
         supply=footage.supply,
         power_on_s=power_on_s,
         marked_s=min(marked) if marked else None,
@@ -112,6 +122,7 @@ def analyse(
     footprints: Sequence[Footprint],
     mm_per_px: float,
     *,
+    view: BoardView | None = None,
     supply: SupplyLog | None = None,
     power_on_s: float | None = None,
     marked_s: float | None = None,
@@ -133,16 +144,18 @@ def analyse(
         period_s=period_s,
     )
     ground = prepare_ground(take, parted, course, mm_per_px)
-    judged = _judged(ground, parted, footprints)
+    judged, others = _judged(ground, parted, footprints)
     suspects = _suspects(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
+    elsewhere = _places(others, ground, take, course, view=view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
-    heated = any(s.nature is Nature.HEATING for s in suspects) and not silent
+    heats = [s.nature for s in suspects] + [p.nature for p in elsewhere]
+    heated = Nature.HEATING in heats and not silent
     return Located(
         power_on_s=course.on_s,
         power_on_from=how,
         heated=heated,
         suspects=suspects,
-        elsewhere=(),
+        elsewhere=elsewhere,
         notes=tuple(_notes(take, course, how, silent=silent, heated=heated)),
         times_s=take.times_s,
         rise_k=_late_rise(take, course.on_s),
@@ -166,6 +179,8 @@ def _course(
             return step_course(take.times_s, told_s, period_s), how
     if logged is not None:
         return logged, "supply log"
+    if not footprints:
+        footprints = grid_of_discs(take.shape, UNKNOWN_MM_PER_PX)
     series = part_series(parted.narrow, list(footprints))
     centres = {f.name: f.centre_px for f in footprints}
     around = [own_courses(parted.wide, centres[name], parted.idle) for name in series.names]
@@ -190,11 +205,63 @@ class _Judged:
         return rest if rest is not None and self.evidence.rest_is_better else self.found.fit
 
 
-def _judged(ground: Ground, parted: Split, footprints: Sequence[Footprint]) -> list[_Judged]:
+def _judged(
+    ground: Ground, parted: Split, footprints: Sequence[Footprint]
+) -> tuple[list[_Judged], list[_Judged]]:
+    """Return what is found at parts and, in what they leave, at other places."""
     explainer = Explainer(footprints, ground.field)
-    found = explainer.explain(LEAST_SCORE)
-    explainer.refit(found)
+    search = SpotSearch(ground.field)
+    found, spots = _off_parts(explainer, search, explainer.explain(LEAST_SCORE))
+    while len(spots) < MOST_SPOTS and (place := search.strongest(SPOT_SCORE)) is not None:
+        spots.append(explainer.fit_at(place))
+    explainer.refit(found + spots)
     sham = explainer.sham()
+    at_parts = _weighed(explainer, found, ground, parted, sham=sham)
+    for one in spots:
+        one.sham = search.sham(one.footprint, NEAR_PX)
+    return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
+
+
+def _off_parts(
+    explainer: Explainer, search: SpotSearch, found: list[Found]
+) -> tuple[list[Found], list[Found]]:
+    """Part the strongest sources into those at a part and those clearly beside it.
+
+    Heat at a joint, a track's end or a part that the list lacks is not forced onto a neighbour.
+    """
+    kept, beside = list(found), []
+    for one in sorted(found, key=lambda f: -f.fit.score)[:MOST_DOUBTED]:
+        if one.fit.score < CLEAR_SCORE:
+            continue
+        explainer.field.take_off(one.fit, -1.0)
+        place = search.strongest_near(one.footprint.centre_px, BESIDE_PX)
+        spot = explainer.fit_at(place)
+        outline = one.footprint.outline_px.astype(np.float32)
+        where = tuple(float(v) for v in spot.footprint.centre_px)
+        away_px = -cv2.pointPolygonTest(outline, where, True)
+        if spot.fit.score > BESIDE_IS_BETTER * one.fit.score and away_px > 0.7:
+            kept.remove(one)
+            beside.append(spot)
+        else:
+            explainer.field.take_off(spot.fit, -1.0)
+            explainer.field.take_off(one.fit)
+    return kept, beside
+
+
+def _merged(judged: list[_Judged]) -> list[_Judged]:
+    """Return spots without those that only fill up a stronger one close by."""
+    kept: list[_Judged] = []
+    for one in sorted(judged, key=lambda j: -j.found.fit.score):
+        centre = one.found.footprint.centre_px
+        others = (k.found.footprint.centre_px for k in kept)
+        if all(np.hypot(*(centre - other)) > BESIDE_PX for other in others):
+            kept.append(one)
+    return kept
+
+
+def _weighed(
+    explainer: Explainer, found: list[Found], ground: Ground, parted: Split, *, sham: Floats | None
+) -> list[_Judged]:
     judged = []
     for one in found:
         explainer.weigh(
@@ -308,6 +375,46 @@ def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
     own = answers - modes.idle @ (modes.idle.T @ answers)
     weights, _ = nnls(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
     return np.asarray(answers @ weights)
+
+
+def _places(
+    judged: list[_Judged], ground: Ground, take: Take, course: Course, *, view: BoardView | None
+) -> tuple[Place, ...]:
+    places = []
+    for one in judged:
+        found, evidence = one.found, one.evidence
+        if evidence.nature is not Nature.HEATING:
+            continue
+        x, y = found.footprint.centre_px
+        power_w: float | None = None
+        x_mm: float | None = None
+        y_mm: float | None = None
+        if view is not None:
+            power_w = min(
+                drawn_power(ground.modes, found.footprint, one.fit), course.level_w or np.inf
+            )
+            x_mm, y_mm = (float(v) for v in view.pixel_to_board((x, y)))
+        heat = found.fit.picture
+        row, column = np.unravel_index(int(np.argmax((heat**2).sum(axis=0))), heat.shape[1:])
+        fitted = ground.modes.active @ heat[:, row, column].astype(np.float64)
+        before = take.times_s < course.on_s
+        zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
+        places.append(
+            Place(
+                x_px=float(x),
+                y_px=float(y),
+                x_mm=x_mm,
+                y_mm=y_mm,
+                radius_mm=float(np.sqrt(found.footprint.area_m2 / np.pi) * 1e3),
+                nature=evidence.nature,
+                rise_k=max(float(np.percentile(fitted, 98)) - zero, 0.0),
+                power_w=power_w,
+                power_sigma_w=None if power_w is None else MODEL_DOUBT * power_w,
+                snr=found.fit.score / found.excess,
+                likely=evidence.likely,
+            )
+        )
+    return tuple(sorted(places, key=lambda place: -(place.power_w or place.rise_k)))
 
 
 def _onset(fitted_k: Floats, times_s: Floats, on_s: float) -> float:

@@ -85,13 +85,13 @@ class LockIn:
         elif segment not in self._segments and len(self._segments) < MOST_OFFSETS:
             self._segments.append(segment)
             self._grow(kelvin.shape)
-        assert self._sums is not None and self._squares is not None
+        assert self._sums is not None
+        assert self._squares is not None
         row = self._row(time_s, segment)
         apart = (kelvin - self._zero).astype(np.float64)
         self._normal += np.outer(row, row)
-        for total, factor in zip(self._sums, row, strict=True):
-            if factor:
-                total += factor * apart
+        for at in np.flatnonzero(row):
+            self._sums[at] += row[at] * apart
         self._squares += apart**2
         self._last_s = time_s
         self.frames += 1

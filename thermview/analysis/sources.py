@@ -299,6 +299,14 @@ class Explainer:
                     self.scores[other] = self._score(other)
         return found
 
+    def fit_at(self, footprint: Footprint) -> Found:
+        """Fit a place that is no part of the list, let it settle, and take it off."""
+        fit = best_fit(self._full, footprint, self.field)
+        if fit.score > SETTLE_SCORE:
+            footprint, fit = settle(self._full, footprint, self.field, fit)
+        self.field.take_off(fit)
+        return Found(footprint, fit)
+
     def refit(self, found: list[Found], rounds: int = 1) -> None:
         """Fit each source again with all others taken off; the least first."""
         for _ in range(rounds if len(found) > 1 else 0):
@@ -328,7 +336,7 @@ class Explainer:
         plain: NDArray[np.float32],
         left_over: NDArray[np.float32],
         noise_var: float,
-        sham: Floats,
+        sham: Floats | None,
     ) -> None:
         """Measure how much of what is seen at a source its heat explains; others taken off.
 
@@ -341,12 +349,13 @@ class Explainer:
             Energy outside the modes, of equally high-passed pictures.
         noise_var : float
             K².
-        sham : ndarray, shape (part,)
-            See `sham`.
+        sham : ndarray, shape (part,), or None
+            See `sham`; None where `found` has its own already.
         """
-        middles = np.array([footprint.centre_px for footprint in self.footprints])
-        near = np.hypot(*(middles - found.footprint.centre_px).T) < NEAR_PX
-        found.sham = float(sham[near].max(initial=0.0))
+        if sham is not None:
+            middles = np.array([footprint.centre_px for footprint in self.footprints])
+            away = middles - found.footprint.centre_px
+            found.sham = float(sham[np.hypot(away[:, 0], away[:, 1]) < NEAR_PX].max(initial=0.0))
         fit, modes = found.fit, self.field.modes
         mask = mask_of(found.footprint, fit.window)
         left = fit.window.cut(self.field.left)

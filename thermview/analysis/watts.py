@@ -22,7 +22,7 @@ MODEL_DOUBT = 0.35
 SHARE = 0.88
 SHARE_DOUBT = 0.17
 """Of V·I at the terminals, what the board in view turns into heat; leads and tracks take some."""
-FAR_OFF = 4.0  # the supply may feed what is not in view: then V·I is a limit only
+FAR_OFF = 6.0  # the supply may feed what is not in view: then V·I is a limit only
 
 _HEIGHTS_MM = {  # usual bodies, from memory
     r"SOT|SC70|SOD": 1.0,

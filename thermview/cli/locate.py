@@ -166,6 +166,7 @@ def _place(place: Place) -> dict[str, Any]:
         **where,
         "x_px": _rounded(place.x_px, 2),
         "y_px": _rounded(place.y_px, 2),
+        **({"radius_mm": _rounded(place.radius_mm, 2)} if known else {}),
         "nature": place.nature.value,
         "rise_K": _rounded(place.rise_k, 4),
         "power_W": _rounded(place.power_w, 7),

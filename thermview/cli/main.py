@@ -21,6 +21,7 @@ COMMANDS = {
     "repair": "save what can be read of a damaged recording",
     "curve": "temperatures of regions over time, as CSV",
     "locate": "which parts dissipate, how much, how sure",
+    "pulse": "amplitude and phase images for a pulsed supply",
     "compare": "part by part, or place by place, against a known-good board",
     "export": "a frame or all frames, in open formats",
 }

@@ -8,7 +8,8 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from thermview.analysis.locate import Located
+from thermview.analysis.findings import Located
+from thermview.analysis.lockin import Harmonic
 from thermview.frames import Footage
 from thermview.job.pictures import draw_outlines, draw_rise
 
@@ -39,3 +40,26 @@ def draw_findings(
         below.legend(fontsize=8, loc="upper left")
     below.set_xlabel("time, s")
     below.set_ylabel("rise over the surroundings, K")
+
+
+def draw_harmonic(figure: Figure, footage: Footage, harmonic: Harmonic) -> None:
+    """Draw a pulse test's amplitude above and its phase below, grey where noise rules."""
+    above, below = figure.subplots(2, 1)
+    rows, columns = harmonic.amplitude_k.shape
+    kind = ", simulated" if footage.info.simulated else ""
+    name = footage.info.title or footage.info.name
+    extent = (0, columns, rows, 0)
+    most = float(np.percentile(harmonic.amplitude_k, 99.95))
+    image = above.imshow(
+        harmonic.amplitude_k * 1e3, cmap="inferno", vmin=0, vmax=most * 1e3, extent=extent
+    )
+    figure.colorbar(image, ax=above, label="amplitude, mK", fraction=0.04, aspect=28)
+    above.set_title(f"{name}{kind}: {harmonic.periods:.1f} periods", fontsize=10)
+    sure = harmonic.amplitude_k > 3 * harmonic.noise_k
+    phase = np.where(sure, np.degrees(harmonic.phase_rad), np.nan)
+    below.set_facecolor("lightgrey")
+    turned = below.imshow(phase, cmap="twilight", vmin=-180, vmax=180, extent=extent)
+    figure.colorbar(turned, ax=below, label="phase, °; negative is later", fraction=0.04, aspect=28)
+    for axes in (above, below):
+        axes.set_xlabel("column, px")
+        axes.set_ylabel("row, px")

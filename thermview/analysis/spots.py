@@ -1,0 +1,113 @@
+"""Sources on no listed part: compact or broad heat anywhere in what the parts leave."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from thermview.analysis.heat_model import Footprint, HeatModel, Window
+from thermview.analysis.sources import QUICK_KAPPAS, QUICK_LAGS, Field
+
+Floats = NDArray[np.float64]
+
+SIZES_MM = (1.5, 4.0, 9.0)
+"""Diameters that are tried: a joint or a track's end; heat from the far side or a plane."""
+SIDE = 48
+CORNERS = 16
+
+
+def disc(x_px: float, y_px: float, diameter_mm: float, mm_per_px: float, name: str) -> Footprint:
+    """Return a disc as a footprint without body."""
+    angle = np.linspace(0, 2 * np.pi, CORNERS, endpoint=False)
+    radius_px = diameter_mm / mm_per_px / 2
+    outline = np.stack([x_px + radius_px * np.cos(angle), y_px + radius_px * np.sin(angle)], axis=1)
+    return Footprint(name, outline, np.pi * (diameter_mm * 1e-3 / 2) ** 2)
+
+
+def grid_of_discs(shape: tuple[int, int], mm_per_px: float, step_px: int = 8) -> list[Footprint]:
+    """Return discs all over a picture, where no parts are known."""
+    rows, columns = shape
+    return [
+        disc(x, y, 3 * mm_per_px, mm_per_px, f"{x},{y}")
+        for y in range(step_px, rows - step_px + 1, step_px)
+        for x in range(step_px, columns - step_px + 1, step_px)
+    ]
+
+
+class SpotSearch:
+    """Matched filters for discs at every pixel.
+
+    Parameters
+    ----------
+    field : Field
+        The field that is searched, as it is at each call.
+    """
+
+    def __init__(self, field: Field) -> None:
+        self._field = field
+        self._pictures: list[tuple[float, NDArray[np.float32]]] = []
+        model = HeatModel(
+            field.modes,
+            field.mm_per_px,
+            SIDE,
+            whitener=field.whitener,
+            kappas=QUICK_KAPPAS,
+            lags=QUICK_LAGS,
+        )
+        middle = SIDE / 2 + 0.5
+        for size_mm in SIZES_MM:
+            shape = disc(middle, middle, size_mm, field.mm_per_px, "")
+            made = model.templates(shape.outline_px, Window(0, 0, SIDE))
+            self._pictures += [(size_mm, sheet) for sheet in made.sheet]
+
+    def scores(self) -> tuple[NDArray[np.float32], Floats]:
+        """Return the best score at each pixel, and the size, mm, that reaches it."""
+        field = self._field
+        rows, columns = field.shape
+        size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE))
+        weight = 1.0 / field.variance
+        data = fft.rfft2(field.left * weight, s=size)
+        trust = fft.rfft2(weight, s=size)
+        best = np.full(field.shape, -np.inf, np.float32)
+        sizes = np.zeros(field.shape)
+        half = SIDE // 2
+        for size_mm, picture in self._pictures:
+            seen = np.conj(fft.rfft2(picture, s=size))
+            energy = np.conj(fft.rfft2(np.sum(picture**2, axis=0), s=size))
+            both = np.stack([np.sum(data * seen, axis=0), trust * energy])
+            amount, norm = np.roll(fft.irfft2(both, s=size), (half, half), (1, 2))
+            score = (amount / np.sqrt(np.maximum(norm, 1e-30)))[:rows, :columns]
+            better = score > best
+            best[better] = score[better]
+            sizes[better] = size_mm
+        return best, sizes
+
+    def strongest(self, least_score: float) -> Footprint | None:
+        """Return a disc at the best place, None where none reaches a score."""
+        score, sizes = self.scores()
+        row, column = np.unravel_index(int(np.argmax(score)), score.shape)
+        if score[row, column] < least_score:
+            return None
+        x, y = float(column) + 0.5, float(row) + 0.5
+        return disc(x, y, float(sizes[row, column]), self._field.mm_per_px, "")
+
+    def strongest_near(self, centre_px: Floats, near_px: float) -> Footprint:
+        """Return a disc at the best place within a distance."""
+        score, sizes = self.scores()
+        rows, columns = score.shape
+        y, x = np.mgrid[0:rows, 0:columns] + 0.5
+        score[np.hypot(x - centre_px[0], y - centre_px[1]) > near_px] = -np.inf
+        row, column = np.unravel_index(int(np.argmax(score)), score.shape)
+        size_mm = float(sizes[row, column])
+        return disc(float(column) + 0.5, float(row) + 0.5, size_mm, self._field.mm_per_px, "")
+
+    def sham(self, spot: Footprint, near_px: float) -> float:
+        """Return the highest score that cooling reaches near a spot; see `Explainer.sham`."""
+        self._field.left *= np.float32(-1.0)
+        score, _ = self.scores()
+        self._field.left *= np.float32(-1.0)
+        rows, columns = score.shape
+        y, x = np.mgrid[0:rows, 0:columns] + 0.5
+        near = np.hypot(x - spot.centre_px[0], y - spot.centre_px[1]) < near_px
+        return float(score[near].max(initial=0.0))
