@@ -16,6 +16,7 @@ from window_kit import open_and_wait, write_warming
 
 from thermview.board import load_landmarks
 from thermview.regions import Polygon, Rectangle
+from thermview.session.boards import board_of
 from thermview.session.matching import Grade
 from thermview.ui.board.files import save_map
 from thermview.ui.board.panel import PARTS, PHOTO
@@ -153,6 +154,27 @@ def test_parts_become_regions_and_all_is_remembered(
     open_and_wait(qtbot, window, path)
     assert desk.board is not None
     assert [point.name for point in desk.boards.points] == list(PLACES)
+
+
+def test_a_double_click_on_a_part_draws_its_region(qtbot: QtBot, window: MainWindow) -> None:
+    begin(qtbot, window)
+    set_points(window, PLACES)
+    canvas = window.picture.canvas
+    QTest.keyClick(canvas, Qt.Key.Key_Escape)
+    QTest.mouseDClick(canvas, LEFT, pos=spot(window, 10.0, 8.0))
+    assert [region.name for region in window.desk.document.current.regions] == ["U1"]
+
+
+def test_the_board_is_kept_beside_the_recording(
+    qtbot: QtBot, window: MainWindow, tmp_path: Path
+) -> None:
+    begin(qtbot, window)
+    set_points(window, PLACES)
+    window.board.keep_beside()
+    board = board_of(None, tmp_path / "square.h5")
+    assert board is not None
+    assert len(board.parts) == 5
+    assert board.view.board_to_pixel([30.0, 24.0]).tolist() == pytest.approx([30.0, 24.0], abs=0.2)
 
 
 def test_regions_are_kept_as_a_part_map(qtbot: QtBot, window: MainWindow, tmp_path: Path) -> None:

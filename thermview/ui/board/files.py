@@ -108,3 +108,30 @@ def save_map(desk: Desk, path: Path) -> None:
         save_part_map(partial, part_map)
     keeper.take_parts(part_map.parts, part_map.places, points)
     desk.say("info", f"{len(part_map.parts)} parts kept for next time: {path}")
+
+
+def beside(desk: Desk) -> tuple[Path, Path] | None:
+    """Return where parts and points stand beside the open recording, None without one."""
+    opened = desk.opened
+    if opened is None or opened.path is None or opened.path.is_dir():
+        return None
+    return opened.path.with_suffix(".parts.csv"), opened.path.with_suffix(".landmarks.json")
+
+
+def keep_beside(desk: Desk) -> None:
+    """Write parts and points beside the recording, where the commands find them, too.
+
+    Raises
+    ------
+    UsageError
+        Nothing is open from a file, or the board is not known yet.
+    OutputError
+        The folder takes no file.
+    """
+    paths, board = beside(desk), desk.board
+    if paths is None or board is None or board.texts is None:
+        raise UsageError("this takes a recording from a file, parts and four matching points")
+    for path, text in zip(paths, board.texts, strict=True):
+        with writing(path, force=True) as partial:
+            partial.write_text(text.rstrip("\n") + "\n", encoding="utf-8")
+    desk.say("info", f"kept beside the recording: {paths[0].name}, {paths[1].name}")

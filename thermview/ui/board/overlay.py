@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QEvent, QObject, QPointF, Qt
-from PySide6.QtGui import QColor, QPainter, QPainterPath, QPaintEvent, QPolygonF
+from PySide6.QtGui import QColor, QMouseEvent, QPainter, QPainterPath, QPaintEvent, QPolygonF
 from PySide6.QtWidgets import QWidget
 
 from thermview.board import Part
@@ -15,6 +15,7 @@ from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
+from thermview.ui.picture.tools import SelectTool
 from thermview.ui.theme import DARK, tokens
 
 _LEAST_LIT_PX = 14.0  # a lit part is ringed where it is smaller than this
@@ -46,10 +47,25 @@ class BoardSheet(QWidget):
         self.show()
 
     def eventFilter(self, watched: QObject, event: QEvent) -> bool:
-        """Cover the canvas, whatever its size."""
+        """Cover the canvas, whatever its size; a double click on a part draws its region."""
         if event.type() is QEvent.Type.Resize:
             self.resize(self._canvas.size())
+        elif event.type() is QEvent.Type.MouseButtonDblClick and isinstance(event, QMouseEvent):
+            return self._region_of_part(event.position())
         return False
+
+    def _region_of_part(self, at: QPointF) -> bool:
+        canvas, mapping = self._canvas, self._canvas.mapping
+        if mapping is None or self._layer is None or not self._desk.display.parts:
+            return False
+        if not isinstance(canvas.tool, SelectTool) or canvas.layer.label_at(at) is not None:
+            return False
+        part = self._layer.at(*mapping.to_picture(at))
+        known = {region.name for region in self._desk.document.current.regions}
+        if part is None or part.designator in known:
+            return False
+        self._keeper.make_regions([part.designator])
+        return True
 
     def _board_changed(self) -> None:
         board = self._desk.board

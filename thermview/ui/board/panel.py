@@ -6,7 +6,15 @@ from pathlib import Path
 
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeyEvent
-from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QStackedWidget, QTabBar, QWidget
+from PySide6.QtWidgets import (
+    QFileDialog,
+    QFrame,
+    QMenu,
+    QMessageBox,
+    QStackedWidget,
+    QTabBar,
+    QWidget,
+)
 
 from thermview.ui.board import files
 from thermview.ui.board.overlay import BoardSheet
@@ -99,6 +107,7 @@ class BoardPanel(QFrame):
         menu.addSeparator()
         menu.addAction("load parts or nets …", self.ask_parts)
         menu.addAction("keep regions as a part map …", self.ask_map)
+        menu.addAction("keep the board beside the recording", self.keep_beside)
         menu.addAction("load matching points …", self.points.ask_load)
         menu.addAction("save matching points …", self.points.ask_save)
 
@@ -138,6 +147,18 @@ class BoardPanel(QFrame):
         self.open_page(PHOTO)
         if self._desk.session is not None:
             self._desk.boards.photo.load(path)
+
+    def keep_beside(self) -> None:
+        """Write parts and points beside the recording; files that stand there are asked about."""
+        paths = files.beside(self._desk)
+        standing = [path.name for path in paths or () if path.exists()]
+        if standing:
+            question = f"Replace {' and '.join(standing)} beside the recording?"
+            buttons = QMessageBox.StandardButton
+            answer = QMessageBox.question(self, "keep the board", question)
+            if answer != buttons.Yes:
+                return
+        self._desk.attempt(lambda: files.keep_beside(self._desk))
 
     def ask_map(self) -> None:
         """Choose where the regions are kept as a part map."""

@@ -55,7 +55,8 @@ class PartsPage(QWidget):
             "make regions",
             "partsToRegions",
             self._make_regions,
-            tip="a region around each selected part, or around all that are found",
+            tip="a region around each selected part, or around all that are found; a double click "
+            "on a part, here or in the picture, does it too",
         )
         load = button(
             "load …",
@@ -76,6 +77,7 @@ class PartsPage(QWidget):
         for combo in (self.net, self.kind, self.side):
             combo.currentTextChanged.connect(self._filter)
         self.table.selectionModel().selectionChanged.connect(self._row_chosen)
+        self.table.doubleClicked.connect(lambda _: self._make_regions())
         self._keeper.changed.connect(self._parts_changed)
         desk.board_changed.connect(self._filter)
         self._parts_changed()
