@@ -98,22 +98,21 @@ def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
     qtbot: QtBot, main_window: MainWindow
 ) -> None:
     desk, panel = main_window.desk, main_window.findings
-    answered(qtbot, main_window, sample_recordings() / "good.h5")
-    first = panel.rows[0].name
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
     click_row(main_window, 0)
     QTest.keyClick(main_window, Qt.Key.Key_W)
-    assert panel.rows[-1].name == first
+    assert panel.rows[-1].name == "C12"
     assert panel.rows[-1].expected
     assert panel.rows[-1].rank == len(panel.rows)
-    assert desk.board is not None
-    assert recall(desk.board) == {first}
     # another recording of the same model knows it at once
-    rows = answered(qtbot, main_window, sample_recordings() / "cold-drivers.h5")
-    assert [r.name for r in rows if r.expected] == [first]
-    desk.findings.toggle_meant_warm(rows[0].name)
-    assert len(recall(desk.board)) == 2
+    open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
+    qtbot.waitUntil(lambda: "up" in session_of(main_window).info.title, timeout=10_000)
+    assert desk.board is not None
+    assert desk.findings.meant_warm == recall(desk.board) == {"C12"}
+    desk.findings.toggle_meant_warm("U5")
+    assert recall(desk.board) == {"C12", "U5"}
     QTest.keyClick(main_window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
-    assert recall(desk.board) == {first}
+    assert recall(desk.board) == {"C12"}
     file_of(desk.board).write_text("edited by hand, badly")
     assert recall(desk.board) == frozenset()
 
@@ -157,6 +156,35 @@ def test_a_mark_of_the_power_asks_anew(
     assert located is not None
     assert located.power_on_s == pytest.approx(3.0, abs=0.1)
     assert "your mark" in main_window.findings.when.text()
+
+
+def test_a_pulse_test_has_its_layers_and_says_what_it_can_show(
+    qtbot: QtBot, main_window: MainWindow, samples: Path
+) -> None:
+    desk, canvas = main_window.desk, main_window.picture.canvas
+    rows = answered(qtbot, main_window, samples / "ramp-pulsed.h5")
+    assert rows[0].name == "C15"  # truth.json beside the recording
+    qtbot.waitUntil(lambda: desk.findings.pulse.found is not None, timeout=30_000)
+    assert desk.layers.available == (Layer.SOURCES, Layer.AMPLITUDE, Layer.DELAY)
+    assert main_window.findings.hint.text().startswith("Pulse test, 2 s: 20 periods.")
+    suspect = desk.findings.located.suspects[0] if desk.findings.located else None
+    mapping = canvas.mapping
+    assert suspect is not None
+    assert mapping is not None
+    at = mapping.to_widget(suspect.x_px, suspect.y_px).toPoint()
+    ratio = canvas.devicePixelRatioF()
+    desk.display.set_parts(False)
+    desk.layers.show(Layer.AMPLITUDE)
+    image = canvas.grab().toImage()
+    here = image.pixelColor(round(at.x() * ratio), round(at.y() * ratio))
+    middle = image.pixelColor(image.width() // 2, image.height() // 2)
+    assert here.lightness() > 2 * middle.lightness()
+    desk.findings.set_period(3.7)  # not the supply's: nothing follows it
+    qtbot.waitUntil(
+        lambda: desk.findings.pulse.found is not None and desk.findings.pulse.found.period_s == 3.7,
+        timeout=30_000,
+    )
+    assert "3.7 s" in desk.findings.pulse.words()
 
 
 def test_closing_while_it_looks_leaves_nothing_behind(

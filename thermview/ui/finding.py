@@ -20,6 +20,7 @@ from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import recall, remember
 from thermview.session.session import Session
+from thermview.ui.pulse import Pulse
 from thermview.ui.tasks import Task
 
 if TYPE_CHECKING:
@@ -71,6 +72,7 @@ class Findings(QObject):
         self._old: list[Task] = []
         self._asked: _Asked | None = None
         self._took_s = 0.0
+        self.pulse = Pulse(desk)
         self._timer = QTimer(self)
         self._timer.setInterval(LOOK_MS)
         self._timer.timeout.connect(self.look)
@@ -112,6 +114,7 @@ class Findings(QObject):
         """Forget the session."""
         self._timer.stop()
         self._give_up()
+        self.pulse.end()
         self._asked, self._located, self._shown = None, None, None
         self.lack, self.trouble, self.period_s = Lack.NOT_ENOUGH, "", None
         self.meant_warm = frozenset()
@@ -124,24 +127,27 @@ class Findings(QObject):
     def finish(self, seconds: float) -> None:
         """Wait for the threads at the end of the program."""
         self.end()
+        self.pulse.finish(seconds)
         for task in self._old:
             task.wait(seconds)
 
     def look(self) -> None:
         """Ask, where there is something new to be asked."""
         session = self._desk.session
-        if session is None or self._task is not None:
+        if session is None:
             return
         done, total = session.progress()
         if not session.is_live and done < total:
             return  # the recording is being measured: one thing after the other
         window = window_of(session.footage, session.marks, period_s=self.period_s)
+        if isinstance(window, Window):
+            self.pulse.look(session, window)
         if isinstance(window, Lack):
             if self._asked is not None or window is not self.lack:
                 self._asked, self._located, self._shown = None, None, None
                 self.lack = window
                 self.changed.emit()
-        elif self._is_new(window):
+        elif self._task is None and self._is_new(window):
             self._ask(session, self._desk.board, window)
 
     def again(self) -> None:

@@ -21,6 +21,8 @@ class Layer(Enum):
 
     NONE = ""
     SOURCES = "heat sources"
+    AMPLITUDE = "pulse test: amplitude"
+    DELAY = "pulse test: delay"
 
 
 class Layers(QObject):
@@ -33,6 +35,7 @@ class Layers(QObject):
         self._desk = desk
         self._shown = Layer.NONE
         desk.findings.changed.connect(self._check)
+        desk.findings.pulse.changed.connect(self._check)
 
     @property
     def shown(self) -> Layer:
@@ -42,7 +45,10 @@ class Layers(QObject):
     @property
     def available(self) -> tuple[Layer, ...]:
         """Return the layers that hold something now."""
-        return (Layer.SOURCES,) if self.sources() else ()
+        found = [Layer.SOURCES] if self.sources() else []
+        if self._desk.findings.pulse.found is not None:
+            found += [Layer.AMPLITUDE, Layer.DELAY]
+        return tuple(found)
 
     def sources(self) -> tuple[Suspect, ...]:
         """Return the parts that heat, the strongest last, so that it is drawn over the others."""
@@ -60,7 +66,10 @@ class Layers(QObject):
             It holds nothing yet.
         """
         if layer is not Layer.NONE and layer not in self.available:
-            raise UsageError("no heat source is known yet; the findings say what is lacking")
+            lacking = "no heat source is known yet; the findings say what is lacking"
+            if layer is not Layer.SOURCES:
+                lacking = "a pulse test needs a pulsed supply: state its period in the menu"
+            raise UsageError(lacking)
         if layer is not self._shown:
             self._shown = layer
             self.changed.emit()

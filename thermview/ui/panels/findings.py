@@ -50,6 +50,10 @@ RUNNING = (
 NOTHING = "Nothing in view warms beyond noise, drift and reflections."
 MAYBE_RUNNING = " If the board was running from the start, switch it off for ten seconds, then on."
 ONLY_EXPECTED = "Only what is meant to be warm heats."
+LIMIT_TIP = (
+    "what a pulse test shows: three times its noise, for a part as large as an 0603 that follows "
+    "the board at once, on a board with some copper; the limit falls with the root of the time"
+)
 ON_PICTURE = "show on the picture where the heat comes from"
 NO_PARTS = "Without a placement list and matching points no part can be named."
 ORIGIN_WORDS = {
@@ -120,6 +124,7 @@ class FindingsPanel(QFrame):
             signal.connect(self._mark_stale)
         desk.findings.changed.connect(self.refresh)
         desk.findings.progressed.connect(self._say_when)
+        desk.findings.pulse.changed.connect(self.refresh)
         desk.findings.chosen_changed.connect(self._show_chosen)
         desk.layers.changed.connect(self._show_layer)
         self.list.itemClicked.connect(lambda item: self._go(self.list.row(item)))
@@ -174,7 +179,9 @@ class FindingsPanel(QFrame):
         ordered = [*unexplained, *(r for r in rows if r.expected)]
         self._list_rows([replace(r, rank=n) for n, r in enumerate(ordered, start=1)])
         heats = any(r.nature is Nature.HEATING for r in unexplained)
-        self.hint.setText(self._verdict(located, heats=heats))
+        told = (self._verdict(located, heats=heats), self._desk.findings.pulse.words())
+        self.hint.setText(" ".join(words for words in told if words))
+        self.hint.setToolTip(LIMIT_TIP if told[1] else "")
         self.hint.setVisible(bool(self.hint.text()))
         self._say_note([note[:1].upper() + note[1:] for note in located.notes])
         self.rises = []
@@ -238,13 +245,13 @@ class FindingsPanel(QFrame):
 
     def _toggle_layer(self) -> None:
         layers = self._desk.layers
-        other = Layer.SOURCES if layers.shown is Layer.NONE else Layer.NONE
+        other = layers.available[0] if layers.shown is Layer.NONE else Layer.NONE
         self._desk.attempt(lambda: layers.show(other))
         self._show_layer()
 
     def _show_layer(self) -> None:
         self.on_picture.setVisible(bool(self._desk.layers.available))
-        self.on_picture.setChecked(self._desk.layers.shown is Layer.SOURCES)
+        self.on_picture.setChecked(self._desk.layers.shown is not Layer.NONE)
 
     # ---- until there is one --------------------------------------------------------------
 
@@ -275,6 +282,8 @@ class FindingsPanel(QFrame):
             return RUNNING
         if findings.lack is Lack.NOT_ENOUGH and session.is_live:
             return NO_POWER
+        if words := findings.pulse.words():
+            return words
         return NO_PARTS if findings.lack is None and self._desk.board is None else ""
 
     def _ranked(self, rise_k: NDArray[np.float32]) -> list[Rise]:

@@ -19,9 +19,10 @@ from thermview.ui.levels import robust_range
 from thermview.ui.panels.finding_rows import EXPECTED, power_text
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
+from thermview.ui.picture.pulse_map import COLOURS, DELAY_COLOURS, amplitude_ends, pulse_pixels
 
-COLOURS = "inferno"
 _GREY = 0.45  # of full white: the ground on which sources stand out
+_CEILING = 0.97
 _FLOOR = 0.35  # the weakest source's place on the map: not lost in its black end
 _MOST_PLATES = 8
 _LEAST_PX = 9.0  # a source is drawn no smaller
@@ -43,13 +44,19 @@ class FoundLayer:
             {p.designator: part_outline_px(p, board.view) for p in board.parts} if board else {}
         )
         self._pixels = np.empty((0, 0), np.uint8)
+        self._map = np.empty((0, 0), np.uint32)
 
     # ---- in place of the picture -----------------------------------------------------------
 
     def ground(self, frame: Frame) -> QImage | None:
         """Return a dim grey picture to lay sources on; None where the picture itself is shown."""
-        if self._desk.layers.shown is Layer.NONE:
+        layer, pulsed = self._desk.layers.shown, self._desk.findings.pulse.found
+        if layer is Layer.NONE:
             return None
+        if layer is not Layer.SOURCES and pulsed is not None:
+            self._map = pulse_pixels(pulsed, delay=layer is Layer.DELAY)
+            rows, columns = self._map.shape
+            return QImage(self._map.data, columns, rows, 4 * columns, QImage.Format.Format_RGB32)
         low, high = robust_range(frame.counts)
         if not math.isfinite(low):
             low, high = 0.0, 1.0
@@ -65,6 +72,8 @@ class FoundLayer:
         taken: list[QRectF] = []
         if self._desk.layers.shown is Layer.SOURCES:
             taken = self._draw_sources(pen, mapping, ink, frame)
+        elif self._desk.layers.shown is not Layer.NONE:
+            taken = self._draw_pulse_key(pen, ink, frame)
         taken += self._draw_chosen(pen, mapping, ink, frame, taken)
         self._draw_signs(pen, mapping, ink)
         return taken
@@ -104,27 +113,30 @@ class FoundLayer:
             ink.plate(pen, taken[-1], chunks)
         return taken
 
+    def _draw_pulse_key(self, pen: QPainter, ink: Ink, frame: QRectF) -> list[QRectF]:
+        """Say what a pulse test's colours are."""
+        pulsed, display = self._desk.findings.pulse.found, self._desk.display
+        if pulsed is None:
+            return []
+        if self._desk.layers.shown is Layer.DELAY:
+            ends = "0 s", f"{pulsed.period_s:.3g} s"
+            words, colours = "delay behind the supply; grey: nothing seen", DELAY_COLOURS
+        else:
+            low, high = (display.difference(k) for k in amplitude_ends(pulsed))
+            ends = f"{low:.2g}", f"{high:.2g} {display.difference_symbol}"
+            words, colours = "swing with the pulses", COLOURS
+        key = pg.colormap.get(colours)
+        return [draw_key(pen, ink, frame, words, ends=ends, colours=key)]
+
     def _draw_key(
         self, pen: QPainter, ink: Ink, frame: QRectF, low_w: float, high_w: float
     ) -> QRectF:
         """Say what the colours are: power per part, on a logarithmic scale."""
-        words = [Chunk("heat per part", ink.small, ink.dim)]
-        if high_w > low_w:
-            low, high = (round_power(w) for w in (low_w, high_w))
-            bar = Chunk(" " * 16, ink.small, ink.dim)
-            words += [Chunk(low, ink.small, ink.text), bar, Chunk(high, ink.small, ink.text)]
-        size = ink.plate_size(words)
-        rect = QRectF(frame.right() - size.width(), frame.top(), size.width(), size.height())
-        ink.plate(pen, rect, words)
-        if high_w > low_w:
-            left = rect.left() + ink.pad * 3 + words[0].width + words[1].width
-            bar_rect = QRectF(left, rect.top() + 5, words[2].width, rect.height() - 10)
-            steps = max(round(bar_rect.width()), 2)
-            for n in range(steps):
-                power = low_w * (high_w / low_w) ** (n / (steps - 1))
-                column = QRectF(bar_rect.left() + n, bar_rect.top(), 1.0, bar_rect.height())
-                pen.fillRect(column, power_colour(power, low_w, high_w))
-        return rect
+        if high_w <= low_w:
+            return draw_key(pen, ink, frame, "heat per part")
+        ends = round_power(low_w), round_power(high_w)
+        key, stretch = pg.colormap.get(COLOURS), (_FLOOR, _CEILING)
+        return draw_key(pen, ink, frame, "heat per part", ends=ends, colours=key, stretch=stretch)
 
     def _draw_signs(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Put a small tick at the upper right corner of what is meant to be warm."""
@@ -159,6 +171,35 @@ class FoundLayer:
         return [rect]
 
 
+def draw_key(
+    pen: QPainter,
+    ink: Ink,
+    frame: QRectF,
+    words: str,
+    *,
+    ends: tuple[str, str] | None = None,
+    colours: pg.ColorMap | None = None,
+    stretch: tuple[float, float] = (0.0, 1.0),
+) -> QRectF:
+    """Draw what colours mean into the frame's upper right corner; return where."""
+    chunks = [Chunk(words, ink.small, ink.dim)]
+    if ends is not None:
+        low, high = (Chunk(end, ink.small, ink.text) for end in ends)
+        chunks += [low, Chunk(" " * 16, ink.small, ink.dim), high]
+    size = ink.plate_size(chunks)
+    rect = QRectF(frame.right() - size.width(), frame.top(), size.width(), size.height())
+    ink.plate(pen, rect, chunks)
+    if ends is not None and colours is not None:
+        left = rect.left() + ink.pad * 3 + chunks[0].width + chunks[1].width
+        bar = QRectF(left, rect.top() + 5, chunks[2].width, rect.height() - 10)
+        steps = max(round(bar.width()), 2)
+        places = np.linspace(*stretch, steps)
+        for n, place in enumerate(places.tolist()):
+            column = QRectF(bar.left() + n, bar.top(), 1.0, bar.height())
+            pen.fillRect(column, colours.map(place, mode="qcolor"))
+    return rect
+
+
 def _plate_of(source: Suspect, ink: Ink) -> list[Chunk]:
     power = power_text(source.power_w, source.power_sigma_w)
     chunks = [
@@ -174,7 +215,7 @@ def power_colour(power_w: float, low_w: float, high_w: float) -> QColor:
     if high_w > low_w:
         share = math.log(power_w / low_w) / math.log(high_w / low_w)
     table = pg.colormap.get(COLOURS)
-    colour: QColor = table.map(_FLOOR + (0.97 - _FLOOR) * share, mode="qcolor")
+    colour: QColor = table.map(_FLOOR + (_CEILING - _FLOOR) * share, mode="qcolor")
     return colour
 
 
