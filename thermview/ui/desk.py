@@ -36,7 +36,8 @@ from thermview.ui.settings import Settings
 from thermview.ui.tasks import SHUT_S, Task, Working
 from thermview.ui.theme import tokens
 
-TICK_MS = 33
+TICK_MS = 8  # a look with nothing new costs some 5 µs; a new frame waits half of this
+SHOW_S = 0.03  # the picture changes at most so often
 REMEMBER_MS = 1500  # after the last edit: a power cut then costs no work
 POWER_S = 0.5  # so often the supply's log is looked at
 CURVES_S = 0.1  # the curves are redrawn at most so often
@@ -97,7 +98,7 @@ class Desk(Working):
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
-        self._timer.timeout.connect(self.tick)
+        self._timer.timeout.connect(self._look)
         self._timer.start()
         self._remember_soon = QTimer(self)
         self._remember_soon.setSingleShot(True)
@@ -187,13 +188,21 @@ class Desk(Working):
 
     # ---- the clock -----------------------------------------------------------------------
 
-    def tick(self) -> None:
+    def _look(self) -> None:
+        """Look at the session, often; but let the picture stand for a while."""
+        shown = self.shown_number
+        self.tick(show=self._clock() - self._seen.shown_s >= SHOW_S)
+        if self.shown_number != shown:
+            self._seen.shown_s = self._clock()
+
+    def tick(self, *, show: bool = True) -> None:
         """Look at the session once: show the newest frame, tell what has changed."""
         if self.session is None:
             return
         now_s = self._clock()
         self._tell_display()
-        self._show(self.player.tick(now_s))
+        if show:
+            self._show(self.player.tick(now_s))
         if self.session.is_live and self.session.baseline is None:
             self._zero_at_power(now_s)
         for event in self.session.take_events():
@@ -513,4 +522,5 @@ class _Seen:
     state: Any = None
     baseline: tuple[float, float] | None = None
     curves_s: float = float("-inf")
+    shown_s: float = float("-inf")
     power_s: float = float("-inf")
