@@ -259,3 +259,18 @@ def test_nothing_that_warms_is_told(pair: Pair) -> None:
     still.times_s = np.arange(120) * 0.16
     with pytest.raises(InputError, match="give the time"):
         compare_boards(still, pair.bad, pair.parts, (pair.marks_good, pair.marks_bad))
+
+
+def test_a_recording_that_begins_with_the_power_on_is_refused(pair: Pair) -> None:
+    skip = int(np.searchsorted(pair.bad.times_s, 7.0))
+    late = Changed(pair.bad, skip=skip)
+    with pytest.raises(InputError, match="first moment"):
+        pair.compare(late)
+    with pytest.raises(InputError, match="no picture from before"):
+        compare_boards(
+            pair.good,
+            late,
+            pair.parts,
+            (pair.marks_good, pair.marks_bad),
+            on_s=(None, -2.7),
+        )

@@ -20,6 +20,7 @@ from thermview.analysis.compare_templates import NARROW
 from thermview.analysis.compare_time import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.compare_verdict import (
     ALIKE,
+    LEVEL_SPAN,
     OUT_OF_VIEW,
     UNREADABLE,
     Limits,
@@ -341,6 +342,12 @@ def _notes(
                 f"{name} board: view refined by {one.moved_mm:.2f} mm, "
                 f"± {one.sigma_mm:.2f} mm remain"
             )
-    if abs(level - 1) > 0.005:
+    if level in LEVEL_SPAN:
+        more = "more" if level > 1 else "less"
+        notes.append(
+            f"most parts dissipate much {more} than on the good board; check the supply and the "
+            "times of power-on before any part"
+        )
+    elif abs(level - 1) > 0.005:
         notes.append(f"all parts together dissipate {level:.2f} times the good board's; taken out")
     return tuple(notes)

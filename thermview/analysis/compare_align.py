@@ -33,8 +33,10 @@ Floats = NDArray[np.float64]
 LANDMARK_SIGMA_MM = 0.5
 """How far a clicked landmark usually is off, root of the sum of both axes' squares."""
 ROUNDS = 4
+RIDGE = 1e-5  # single-precision scalar products need so much to stay positive definite
 EDGE = 1.5  # what is wider than this many cells is not an edge, and is where models err
 LEAST_SIGMA_PX = 0.08  # interpolation and blur leave about this much
+LEAST_PATTERN_K = 0.02  # the sensor's own pattern is left in a picture of any length
 INDEPENDENT = 0.15  # share of cells that err independently
 TRIED_KAPPAS = (0.006, 0.018)
 INNER = 0.65  # a chip resistor's dark middle between its bright ends
@@ -96,7 +98,7 @@ def nonnegative(gram: Floats, right: Floats) -> Floats:
     """Return x ≥ 0 that minimises xᵀGx - 2bᵀx."""
     size = np.sqrt(np.maximum(np.diag(gram), 1e-30))
     scaled = gram / size[:, None] / size
-    lower = np.linalg.cholesky(scaled + 1e-7 * np.eye(len(size)))
+    lower = np.linalg.cholesky(scaled + RIDGE * np.eye(len(size)))
     found, _ = nnls(lower.T, np.linalg.solve(lower, right / size), maxiter=20 * len(size))
     return np.asarray(found / size)
 
@@ -124,7 +126,7 @@ class Aligner:
         axis_var = LANDMARK_SIGMA_MM**2 / 2
         prior = sum((a.T @ a for a in along), np.zeros((8, 8))) / axis_var
         moved = np.zeros(8)
-        covariance = np.zeros((8, 8))
+        covariance: Floats = np.zeros((8, 8))
         if not view.exact:
             covariance = np.linalg.inv(prior + 1e-6 * np.trace(prior) * np.eye(8))
         places = np.stack([s.centre_mm for s in self.subjects])
@@ -134,7 +136,7 @@ class Aligner:
             normal[:8, :8] += prior
             right[:8] -= prior @ moved
             step = np.asarray(np.linalg.solve(normal, right)[:8], dtype=np.float64)
-            covariance = np.linalg.inv(normal)[:8, :8]
+            covariance = np.asarray(np.linalg.inv(normal)[:8, :8], dtype=np.float64)
             moved = moved + step
             now = self._shifted(now, step)
         at = displacements(self.plane, places)
@@ -162,15 +164,14 @@ class Aligner:
         watts = nonnegative(self.heat_gram, (self.heat @ seen.ravel()).astype(np.float64))
         model = (watts.astype(np.float32) @ self.heat).reshape(seen.shape)
         normal, right = self._flow(model, seen - model, warm.noise_k, INDEPENDENT)
-        if warm.before_k is not None:
-            still = _unstriped(warm.before_k)[None]
-            look = highpass(self.plane.rectify(still, view.matrix, view.mm_per_px), EDGE * 3)
-            right_hand = (self.looks @ look.ravel()).astype(np.float64)
-            contrast = np.linalg.solve(self.looks_gram, right_hand)
-            outline = (contrast.astype(np.float32) @ self.looks).reshape(look.shape)
-            noise_k = max(warm.before_noise_k, 0.02)
-            more = self._flow(outline, look - outline, noise_k, 2 * INDEPENDENT)
-            normal, right = normal + more[0], right + more[1]
+        still = _unstriped(warm.before_k)[None]
+        look = highpass(self.plane.rectify(still, view.matrix, view.mm_per_px), EDGE * 3)
+        right_hand = (self.looks @ look.ravel()).astype(np.float64)
+        contrast = np.linalg.solve(self.looks_gram, right_hand)
+        outline = (contrast.astype(np.float32) @ self.looks).reshape(look.shape)
+        noise_k = max(warm.before_noise_k, LEAST_PATTERN_K)
+        more = self._flow(outline, look - outline, noise_k, 2 * INDEPENDENT)
+        normal, right = normal + more[0], right + more[1]
         normal[8, 8] += 1 / 0.2**2
         return normal, right
 

@@ -26,6 +26,7 @@ KEPT = 3e-3
 STEP_S = 0.16
 BEFORE_S = 2.0
 LEAST_AFTER_S = 3.0
+FEWEST_BEFORE = 2  # frames
 SEARCH_LAGS_S = (0.15, 0.6, 2.5, 10.0, 40.0)
 SEARCH_SPOTS = 60
 SHOWN_S = 1.0  # rises are read over the last second that both recordings have
@@ -79,8 +80,8 @@ class WarmUp:
         K.
     noise_k : float
         Of a coefficient.
-    before_k : ndarray of float32, shape (row, column), or None
-        Mean picture before power, K from any zero; None where none was recorded.
+    before_k : ndarray of float32, shape (row, column)
+        Mean picture before power, K from any zero.
     before_noise_k : float
         What noise is left in it.
     rise_k : ndarray of float32, shape (row, column)
@@ -89,7 +90,7 @@ class WarmUp:
 
     coefficients: Pictures
     noise_k: float
-    before_k: NDArray[np.float32] | None
+    before_k: NDArray[np.float32]
     before_noise_k: float
     rise_k: NDArray[np.float32]
 
@@ -100,12 +101,17 @@ def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
     Raises
     ------
     InputError
-        Too little was filmed with the power on.
+        Too little was filmed with the power on, or nothing before.
     """
     since_s = take.times_s - on_s
     until_s = float(courses.times_s[-1])
     kept = since_s <= until_s + STEP_S
     since_s, pictures, segment = since_s[kept], take.rise_k[kept], take.segment[kept]
+    if int(np.count_nonzero(since_s < 0)) < FEWEST_BEFORE:
+        raise InputError(
+            f"the power came on at {on_s:.2f} s, so that the recording has no picture from before "
+            "it to take rises from; film again, from some seconds before"
+        )
     if int(np.count_nonzero(since_s > 0)) < 2 * courses.count:
         raise InputError(
             f"only {np.count_nonzero(since_s > 0)} frames after the power came on at {on_s:.1f} s; "
@@ -119,9 +125,6 @@ def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
     gain = float(np.sqrt(np.mean(np.sum(solve**2, axis=1))))
     before = pictures[since_s < 0.0]
     late = pictures[since_s > since_s[-1] - SHOWN_S].mean(axis=0)
-    if len(before) == 0:
-        rise_k = late - pictures[0]
-        return WarmUp(found, gain * take.noise_k, None, 0.0, rise_k)
     zero = before.mean(axis=0)
     left_k = take.noise_k / np.sqrt(len(before))
     return WarmUp(found, gain * take.noise_k, take.first_k + zero, left_k, late - zero)
@@ -136,7 +139,7 @@ def find_power_on(take: Take) -> float:
     Raises
     ------
     InputError
-        Nothing in the picture warms.
+        Nothing in the picture warms, or it does from the first frame on.
     """
     curves = _quick_spots(take)
     times_s = take.times_s
@@ -165,6 +168,11 @@ def find_power_on(take: Take) -> float:
         )
         tried = np.arange(max(first, low), max(min(last, high), first) + 1e-9, step * frame_s)
         best = float(tried[int(np.argmin([left(on_s) for on_s in tried]))])
+    if best <= first + frame_s:
+        raise InputError(
+            "the board warms from the recording's first moment on; film from some seconds before "
+            "the power, or give the time when it came on"
+        )
     return best
 
 
