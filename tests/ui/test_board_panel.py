@@ -53,6 +53,8 @@ def test_a_list_is_loaded_searched_and_filtered(
     assert page.search.hasFocus()
     QTest.keyClicks(page.search, "c1")
     assert shown(window) == ["C1", "C10"]
+    page.search.setText("u")
+    assert shown(window) == ["U1"]  # not the C2 of 10u
     page.search.clear()
     page.net.setCurrentText("+3V3")
     assert shown(window) == ["C1", "C10", "U1"]

@@ -19,7 +19,7 @@ from thermview.ui.picture.tools import SelectTool
 from thermview.ui.theme import DARK, tokens
 
 _LEAST_LIT_PX = 14.0  # a lit part is ringed where it is smaller than this
-_NAMES = 40  # more lit parts than this are not named: their names would hide them
+_NAMES = 12  # more lit parts than this are not named: their names would hide them
 
 
 class BoardSheet(QWidget):

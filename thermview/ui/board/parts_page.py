@@ -97,6 +97,7 @@ class PartsPage(QWidget):
         table.verticalHeader().hide()
         table.verticalHeader().setDefaultSectionSize(26)
         table.setShowGrid(False)
+        table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         header = table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)
         header.setStretchLastSection(True)
@@ -136,12 +137,20 @@ class PartsPage(QWidget):
     def _filter(self, *_: object) -> None:
         if self._filling:
             return
-        words, net, kind = self.search.text(), self.net.currentText(), self.kind.currentText()
+        words, net, kind = (
+            self.search.text().strip().lower(),
+            self.net.currentText(),
+            self.kind.currentText(),
+        )
         net_or_any = None if net in ("", ANY_NET) else net
         found = [
             part
             for part in find_parts(self._sorted, words, net=net_or_any, side=self._side())
             if kind in ("", ANY_KIND, kind_words(part))
+            # one letter stands in most values; it is meant as a designator's
+            and (
+                len(words.strip()) != 1 or part.designator.lower().startswith(words.strip().lower())
+            )
         ]
         self.model.show(found)
         self.count.setText(f"{len(found)} of {len(self._sorted)}" if self._sorted else "")
