@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import h5py
@@ -12,13 +13,14 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
+from thermview.analysis.findings import Place
 from thermview.analysis.nature import Nature
 from thermview.frames import MarkKind
 from thermview.paths import sample_recordings
 from thermview.session.finding import Lack
 from thermview.session.meant_warm import file_of, recall
 from thermview.ui.layers import Layer
-from thermview.ui.panels.finding_rows import Row, power_text
+from thermview.ui.panels.finding_rows import Row, power_text, row_of_place
 from thermview.ui.panels.findings import NOTHING, RUNNING
 from thermview.ui.strip.content import Lane, gather
 from thermview.ui.window import MainWindow
@@ -211,3 +213,24 @@ def test_closing_while_it_looks_leaves_nothing_behind(
 )
 def test_powers_in_words(power_w: float, sigma_w: float, words: str) -> None:
     assert power_text(power_w, sigma_w) == words
+
+
+def test_a_source_on_no_listed_part_is_told_by_its_place() -> None:
+    place = Place(
+        x_px=80.0,
+        y_px=60.0,
+        x_mm=34.2,
+        y_mm=20.6,
+        radius_mm=1.2,
+        nature=Nature.UNCERTAIN,
+        rise_k=0.4,
+        power_w=0.012,
+        power_sigma_w=0.004,
+        snr=9.0,
+        likely=0.5,
+    )
+    row = row_of_place(place)
+    assert (row.name, row.power) == ("at 34, 21 mm", "12 ± 4 mW")
+    assert row.evidence == "Not on a listed part; within 1.2 mm; rises 0.4 K."
+    assert "far side" in row_of_place(replace(place, radius_mm=7.0)).evidence
+    assert row_of_place(replace(place, x_mm=None, y_mm=None)).name == "at 80, 60 px"

@@ -23,6 +23,7 @@ TIPS = {
 }
 DECIDE = "To decide: pulse the supply, or put a patch of matt tape on it."
 EXPECTED = "✓"
+BROAD_MM = 4.0
 _PAD, _GAP = 6, 10
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 _RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
@@ -102,11 +103,18 @@ def row_of_place(place: Place) -> Row:
         f"at {where}",
         power,
         place.nature,
-        f"Not on a listed part; rises {place.rise_k:.2g} K.",
+        f"Not on a listed part; {spread_words(place.radius_mm)}; rises {place.rise_k:.2g} K.",
         f"{TIPS[place.nature]}\nsignal to noise {place.snr:.0f}",
         x_px=place.x_px,
         y_px=place.y_px,
     )
+
+
+def spread_words(radius_mm: float) -> str:
+    """Return how wide the heat lies: broad heat comes from a plane, or from the far side."""
+    if radius_mm > BROAD_MM:
+        return f"broad, ± {radius_mm:.0f} mm: a plane, the far side, or under a chip"
+    return f"within {radius_mm:.1f} mm"
 
 
 class FindingDelegate(QStyledItemDelegate):
