@@ -310,3 +310,13 @@ def test_big_endian_tiff(tmp_path: Path) -> None:
     footage = open_footage(str(tmp_path / "big.tif"))
     np.testing.assert_array_equal(footage.frame(1).counts, VALUES[1])
     footage.close()
+
+
+def test_a_replay_is_a_live_camera_at_its_own_times(tmp_path: Path) -> None:
+    np.save(tmp_path / "film.npy", VALUES)
+    options = OpenOptions(scale_k=0.01, rate_hz=25.0, speed=1e6)
+    source = open_source(f"replay:{tmp_path / 'film.npy'}", options)
+    assert source.info.live
+    frames = [source.read(1.0) for _ in range(3)]
+    assert [f is not None and f.time_s for f in frames] == pytest.approx([0.0, 0.04, 0.08])
+    source.close()

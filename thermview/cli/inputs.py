@@ -53,6 +53,7 @@ def run(options: argparse.Namespace) -> int:
         print("no camera found; plug one in, or see that this user may read video devices")
     for offer, layout in offers:
         _print(offer, layout)
+    print(f"{'replay:FILE':26} a recording, played as a live camera at its own times")
     return 0
 
 
