@@ -318,7 +318,7 @@ def test_left_against_right(qtbot: QtBot, main_window: MainWindow, tmp_path: Pat
 @pytest.mark.slow
 def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWindow) -> None:
     desk = main_window.desk
-    desk.open("simulated:cold-drivers", OpenOptions(speed=4.0))
+    desk.open("simulated:cold-drivers", OpenOptions(speed=1.0))
     qtbot.waitUntil(lambda: desk.shown is not None, timeout=10_000)
     page = page_of(main_window)
     page.room.choose(Reference(GOOD, "good"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from PySide6.QtCore import QObject
-from PySide6.QtWidgets import QSplitter, QStackedWidget, QWidget
+from PySide6.QtWidgets import QStackedWidget, QWidget
 
 from thermview.ui.compare.halves import HalvesPanel
 from thermview.ui.compare.page import ComparePage
@@ -15,7 +15,6 @@ from thermview.ui.region_edits import RegionEdits
 from thermview.ui.widgets import named
 
 NAME = "compare"
-STRIP_PX = 150  # high enough to scrub on, while the pictures need the room
 
 
 class CompareStep(QObject):
@@ -30,7 +29,6 @@ class CompareStep(QObject):
         self.stack = named(QStackedWidget(), "compareStack")
         self._steps = steps
         self._findings = findings  # the halves stand in their place
-        self._sizes: list[int] = []
         steps.chosen.connect(lambda _: self.refresh())
         self.room.changed.connect(self.refresh)
 
@@ -58,22 +56,7 @@ class CompareStep(QObject):
         self._findings.setVisible(not beside)
         paged = self.chosen and not self.room.halves
         self.room.attended = paged
-        if self.stack.count() < 2 or paged == (self.stack.currentIndex() == 1):
-            return
         self.stack.setCurrentIndex(int(paged))
-        self._make_room(paged)
-
-    def _make_room(self, paged: bool) -> None:
-        """Let the strip be low while the page is shown."""
-        splitter = self.stack.parentWidget()
-        if not isinstance(splitter, QSplitter):
-            return
-        if paged:
-            self._sizes = splitter.sizes()
-            whole = sum(self._sizes)
-            splitter.setSizes([whole - STRIP_PX, STRIP_PX])
-        elif self._sizes:
-            splitter.setSizes(self._sizes)
 
     def shut(self) -> None:
         """Wait for what is being computed, at the end of the window."""
