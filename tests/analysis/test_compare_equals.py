@@ -34,7 +34,8 @@ def test_equals_have_one_package_and_one_pattern_of_nets() -> None:
 def test_without_nets_only_chips_are_taken_for_equals() -> None:
     chips = [Part(f"U{n}", "SOIC-8", 0, 0, value="x") for n in range(3)]
     resistors = [Part(f"R{n}", "R_0603", 0, 0, value="10k") for n in range(3)]
-    assert equal_parts([*chips, *resistors]) == [("U0", "U1", "U2")]
+    unnamed = [Part(f"Q{n}", "SOT-23", 0, 0) for n in range(3)]  # a package alone tells nothing
+    assert equal_parts([*chips, *resistors, *unnamed]) == [("U0", "U1", "U2")]
 
 
 def test_three_of_four_drivers_warm() -> None:

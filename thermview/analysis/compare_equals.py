@@ -1,8 +1,8 @@
 """Equal parts compared among themselves: of four drivers three warm, one does not.
 
 This needs no known-good board. Parts are equals when package, value and the pattern of their nets
-agree; without nets only chips and transistors of one value are taken for equals, since resistors
-and capacitors of one kind do all sorts of work.
+agree; without nets only chips and transistors with one stated value are taken for equals, since
+parts that share no more than a package do all sorts of work.
 """
 
 from __future__ import annotations
@@ -65,7 +65,8 @@ def equal_parts(parts: Sequence[Part]) -> list[tuple[str, ...]]:
     groups: dict[tuple[str, str, str, str, tuple[str, ...]], list[str]] = {}
     for part in parts:
         kind = kind_of(part.designator)
-        if not part.package or (kind in OTHERWISE and not part.nets):
+        unknown = not part.nets and (kind in OTHERWISE or not part.value)
+        if not part.package or unknown:
             continue
         key = (kind, part.package, part.value, part.side, _pattern(part, joined))
         groups.setdefault(key, []).append(part.designator)
