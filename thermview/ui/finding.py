@@ -28,7 +28,8 @@ if TYPE_CHECKING:
 
 LOOK_MS = 500
 AGAIN_S = 3.0
-REST = 2.0
+MORE_SHARE = 0.2
+REST = 3.0
 """Between two looks at a live session so many times the last one's length, at least."""
 
 
@@ -174,7 +175,9 @@ class Findings(QObject):
         grown_s = window.end_s - asked.window.end_s
         rested_s = self._clock() - asked.at_s
         live = self._desk.session is not None and self._desk.session.is_live
-        return live and grown_s >= AGAIN_S and rested_s >= (1 + REST) * self._took_s
+        since_s = window.end_s - (window.power_on_s or window.start_s)
+        enough_s = max(AGAIN_S, MORE_SHARE * since_s)  # a little more of much tells nothing new
+        return live and grown_s >= enough_s and rested_s >= (1 + REST) * self._took_s
 
     def _ask(self, session: Session, board: Board | None, window: Window) -> None:
         self._asked = _Asked(window, self._clock())
