@@ -275,6 +275,9 @@ def test_a_slow_pipeline_drops_and_counts_and_the_gap_shows() -> None:
         def take_supply(self, samples: tuple[SupplySample, ...]) -> None:
             pass
 
+        def take_warning(self, words: str) -> None:
+            pass
+
     losses, taker = LossCounter(), Slow()
     source = ScriptedSource([frame_at(0)])
     feed = LiveFeed(source, taker, losses, reopen=None, clock=FakeClock(), stall_s=1.0)

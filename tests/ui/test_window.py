@@ -385,7 +385,8 @@ def listens_to_terminate(process: int) -> bool:
     """Tell whether a process has a handler for SIGTERM: the window's last step of starting."""
     status = Path(f"/proc/{process}/status")
     if not status.exists():
-        return time.sleep(5.0) is None  # no such sign on this system
+        time.sleep(5.0)  # no such sign on this system
+        return True
     (caught,) = (line for line in status.read_text().splitlines() if line.startswith("SigCgt:"))
     return bool(int(caught.split()[1], 16) >> (signal.SIGTERM - 1) & 1)
 

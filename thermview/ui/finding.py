@@ -145,6 +145,7 @@ class Findings(QObject):
             self.pulse.look(session, window)
         if isinstance(window, Lack):
             if self._asked is not None or window is not self.lack:
+                self._give_up()
                 self._asked, self._located, self._shown = None, None, None
                 self.lack = window
                 self.changed.emit()
@@ -153,6 +154,7 @@ class Findings(QObject):
 
     def again(self) -> None:
         """Ask again, whatever was asked before."""
+        self._give_up()
         self._asked = None
         self.look()
 
@@ -165,7 +167,6 @@ class Findings(QObject):
     def set_period(self, period_s: float | None) -> None:
         """State the period of a pulsed supply, s; None leaves it to the supply's log."""
         self.period_s = period_s
-        self._give_up()
         self.again()
 
     def _is_new(self, window: Window) -> bool:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QPointF, QRectF, Qt
 from PySide6.QtGui import QColor, QFontMetricsF, QPainter, QPainterPath, QPen, QPolygonF
 
-from thermview.board import BoardView, Part
+from thermview.board import Part, side_seen
 from thermview.session.boards import Board
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
@@ -23,7 +23,7 @@ class PartsLayer:
     """Outlines of the parts on the side that the camera sees, names where they fit."""
 
     def __init__(self, board: Board) -> None:
-        side = seen_side(board.view)
+        side = side_seen(board.view)
         self.parts = [part for part in board.parts if part.side == side]
         self._path = QPainterPath()
         corners_mm = np.array([part.outline_mm() for part in self.parts]).reshape(-1, 4, 2)
@@ -63,16 +63,6 @@ class PartsLayer:
             if polygon.containsPoint(QPointF(x, y), Qt.FillRule.OddEvenFill)
         ]
         return self.parts[min(here)[1]] if here else None
-
-
-def seen_side(view: BoardView) -> str:
-    """Return the side that the camera sees, ``top`` or ``bottom``.
-
-    On a picture of the top, turning the board's x towards its y goes against the clock.
-    """
-    origin, right, up = view.board_to_pixel(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
-    (ax, ay), (bx, by) = right - origin, up - origin
-    return "top" if ax * by - ay * bx < 0 else "bottom"
 
 
 def _polygon(corners: NDArray[np.float64]) -> QPolygonF:
