@@ -186,7 +186,8 @@ def film_board(  # noqa: PLR0915
     drift = np.cumsum(steps, 0)
     slow = rng.normal(0, 0.004, 4)
     shutters = [rng.uniform(5, seconds)] if rng.random() < 0.3 else []
-    offset, offset_field, held_until = 0.0, np.zeros(shape), -1.0
+    offset, held_until = 0.0, -1.0
+    offset_field: NDArray[np.float64] = np.zeros(shape)
     counts = np.empty((len(t), rows, cols), np.uint16)
     ratio = scale * big
     for k, now in enumerate(t):
@@ -194,7 +195,7 @@ def film_board(  # noqa: PLR0915
             shutters.pop(0)
             held_until = now + 0.4
             offset += rng.normal(0, 0.25)
-            offset_field = 0.05 * smooth_field(rng, shape, 3)
+            offset_field = np.asarray(0.05 * smooth_field(rng, shape, 3), dtype=np.float64)
         if k and now < held_until:
             counts[k] = counts[k - 1]
             continue
