@@ -61,7 +61,7 @@ def drag(
 def test_from_the_empty_window_to_the_exported_curve(
     qtbot: QtBot, main_window: MainWindow, warming: Path, tmp_path: Path
 ) -> None:
-    """Open, draw, see the curve, let a trigger mark, scrub back, export: the issue's outcome."""
+    """Open, draw, see the curve, let a trigger mark, scrub back, export."""
     desk = main_window.desk
     assert main_window.pages.currentIndex() == 0
     open_and_wait(qtbot, main_window, str(warming))
