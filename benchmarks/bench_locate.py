@@ -21,6 +21,7 @@ from hard_cases import K_PER_COUNT, KINDS, Case, generate
 from numpy.typing import NDArray
 
 from thermview.analysis.locate import Located, Nature, analyse, footprints_of, steady
+from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Shots
 from thermview.board import BoardView, Landmark, Part, fit_homography, part_outline_px
 from thermview.frames import SupplyLog
@@ -64,11 +65,14 @@ def find(case: Case) -> Located:
     held = np.concatenate([[False], same])
     segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
     kelvin = case.counts[~held].astype(np.float32) * np.float32(K_PER_COUNT)
-    take = steady(Shots(kelvin, case.time_s[~held], segment))
+    take, motion = steady(Shots(kelvin, case.time_s[~held], segment))
     parts, view = board_of(case)
+    footprints = footprints_of(parts, view, take.shape)
+    if motion is not None:
+        footprints = settled(footprints, take.first_k, [np.eye(3), motion.rest()])
     return analyse(
         take,
-        footprints_of(parts, view, take.shape),
+        footprints,
         view.mm_per_px,
         view=view,
         supply=SupplyLog(*case.supply) if case.supply is not None else None,

@@ -14,11 +14,12 @@ from thermview.analysis.findings import Located, Place, Suspect
 from thermview.analysis.ground import Ground, Split, prepare_ground, split
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.nature import Evidence, Nature, judge
+from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
 from thermview.analysis.responses import TAUS_S, Modes
 from thermview.analysis.sources import NEAR_PX, Explainer, Fit, Found
 from thermview.analysis.spots import SpotSearch, grid_of_discs
-from thermview.analysis.stabilise import hold_still
+from thermview.analysis.stabilise import Motion, hold_still
 from thermview.analysis.surroundings import own_courses
 from thermview.analysis.switching import course_of_switchings, find_switchings, part_series
 from thermview.analysis.watts import MODEL_DOUBT, body_height_mm, drawn_power, within_supply
@@ -91,8 +92,10 @@ def locate(
     InputError
         The footage cannot be used.
     """
-    take = steady(gather(footage, progress))
+    take, motion = steady(gather(footage, progress))
     prints = footprints_of(parts, view, take.shape) if view is not None else []
+    if motion is not None:
+        prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
     marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
     return analyse(
         take,
@@ -107,14 +110,14 @@ def locate(
     )
 
 
-def steady(shots: Shots) -> Take:
+def steady(shots: Shots) -> tuple[Take, Motion | None]:
     """Hold the pictures still where the camera moved; pictures without lock are left out."""
     still, motion = hold_still(shots.kelvin)
     if motion is None:
-        return take_of(shots)
+        return take_of(shots), None
     good = ~motion.lost
     kept = Shots(still[good], shots.times_s[good], shots.segment[good])
-    return take_of(kept, motion.shifts_px(still.shape[1:])[good])
+    return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion
 
 
 def analyse(
@@ -145,6 +148,8 @@ def analyse(
     )
     ground = prepare_ground(take, parted, course, mm_per_px)
     judged, others = _judged(ground, parted, footprints)
+    if how == "frames":
+        _count_mirrors(judged, others)
     suspects = _suspects(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = _places(others, ground, take, course, view=view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
@@ -220,6 +225,15 @@ def _judged(
     for one in spots:
         one.sham = search.sham(one.footprint, NEAR_PX)
     return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
+
+
+def _count_mirrors(*judged: list[_Judged]) -> None:
+    """Let each judgement know how many other mirrors there are."""
+    total = sum(one.evidence.is_mirror for found in judged for one in found)
+    for found in judged:
+        for at, one in enumerate(found):
+            others = total - one.evidence.is_mirror
+            found[at] = _Judged(one.found, replace(one.evidence, mirrors=others))
 
 
 def _off_parts(

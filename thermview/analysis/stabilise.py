@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
 
 from thermview.analysis.prepare import Block
 
@@ -22,8 +23,8 @@ Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
 FINE_PX = 1.0
-COARSE_PX = 8.0
-MARGIN_PX = 4
+COARSE_PX = 4.0
+MARGIN_PX = 14
 MOST_POINTS = 9000
 PROBES = 24
 STILL_PX = 0.2
@@ -32,8 +33,9 @@ _STEPS = 12
 _CONVERGED_PX = 0.01
 _MAD_TO_SIGMA = 1.4826
 _TUKEY = 4.7
+_EDGE = 4.0
 _LOST = 0.35
-_PASSES = 3
+_PASSES = 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,6 +56,12 @@ class Motion:
     agreement: Floats
     lost: NDArray[np.bool_]
 
+    def rest(self) -> Floats:
+        """Return the way from the usual pose's pixels to the first picture's, shape (3, 3)."""
+        good = self.matrices[~self.lost]
+        usual = np.median(good, axis=0) if len(good) else np.eye(3)
+        return np.asarray(np.linalg.inv(usual))
+
     def shifts_px(self, shape: tuple[int, int]) -> Floats:
         """Return how far the middle and a corner went, (dx, dy) each, shape (frame, 4)."""
         rows, columns = shape
@@ -66,10 +74,7 @@ class Motion:
 def banded(picture: Picture) -> Picture:
     """Return what is neither single pixels nor the wide run of a picture."""
     fine = cv2.GaussianBlur(picture, (0, 0), FINE_PX)
-    small = cv2.resize(fine, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
-    wide = cv2.GaussianBlur(small, (0, 0), COARSE_PX / 4)
-    size = (picture.shape[1], picture.shape[0])
-    return np.asarray(fine - cv2.resize(wide, size, interpolation=cv2.INTER_LINEAR))
+    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), COARSE_PX))
 
 
 class Tracker:
@@ -199,6 +204,23 @@ def _track(banded_pictures: Block, reference: Picture, starts: Floats | None = N
     return Motion(matrices, agreement, agreement < _LOST)
 
 
+def stripes(mean: Picture) -> Picture:
+    """Return the columns' and rows' own offsets of a sensor, from a mean picture.
+
+    The median along a column lets the scene go by; what is much larger than the other columns'
+    is an edge of the board that happens to lie along it.
+    """
+    found = np.zeros_like(mean)
+    for axis in (0, 1):
+        sigma = (0.0, COARSE_PX) if axis == 0 else (COARSE_PX, 0.0)
+        narrow = mean - gaussian_filter(mean, sigma)
+        line = np.median(narrow, axis=axis)
+        usual = float(np.median(np.abs(line))) * _MAD_TO_SIGMA
+        line = np.where(np.abs(line) < _EDGE * usual, line, 0.0)
+        found += line[None, :] if axis == 0 else line[:, None]
+    return found
+
+
 def find_motion(pictures: Block) -> tuple[Motion, Picture]:
     """Find how the board moves through pictures, and the sensor's fixed pattern.
 
@@ -216,10 +238,11 @@ def find_motion(pictures: Block) -> tuple[Motion, Picture]:
     """
     flattened = pictures - np.median(pictures.reshape(len(pictures), -1), axis=1)[:, None, None]
     every = max(1, len(pictures) // 48)
-    fixed: Picture = np.zeros(pictures.shape[1:], np.float32)
+    fixed = stripes(flattened[::every].mean(axis=0))
     shown = np.stack([banded(p) for p in flattened])
-    reference = shown[:3].mean(axis=0)
-    motion = _track(shown, reference)
+    shown -= banded(fixed)
+    motion = _track(shown, shown[:3].mean(axis=0))
+    shown += banded(fixed)
     for _ in range(_PASSES):
         fixed = _fixed_pattern(flattened[::every], motion.matrices[::every], fixed)
         fixed_band = banded(fixed)

@@ -40,10 +40,12 @@ class Course:
 
 
 def resolution(values: Floats) -> float:
-    """Return the step of a meter's last digit, from its readings; 0 when they never change."""
-    steps = np.diff(np.unique(values))
-    steps = steps[steps > 1e-9]
-    return float(steps.min()) if steps.size else 0.0
+    """Return the step of a meter's last digit, from its readings; 0 when it cannot be told."""
+    for digits in range(7):
+        steps = values * 10.0**digits
+        if np.allclose(steps, np.round(steps), rtol=0.0, atol=1e-6):
+            return float(10.0**-digits)
+    return 0.0
 
 
 def course_of_log(log: SupplyLog, times_s: Floats) -> Course | None:
@@ -59,7 +61,7 @@ def course_of_log(log: SupplyLog, times_s: Floats) -> Course | None:
     watts = volts * amps
     level_w: float | None = None
     step = resolution(amps)
-    coarse = step == 0 or float(np.percentile(amps, 99)) < COARSE * step
+    coarse = float(np.percentile(amps, 99)) < COARSE * step
     shape = watts if not coarse else volts**2
     most = float(np.percentile(shape, 99))
     if most <= 0 or float(volts.max()) < 0.02:
