@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 import traceback
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -57,7 +58,8 @@ class CameraProcess:
     def wait_sent(self, more: int) -> None:
         """Wait until so many more pictures went out."""
         goal = self("state")["sent"] + more
-        until(lambda: self("state")["sent"] >= goal, f"{more} more pictures")
+        what, limit_s = f"{more} more pictures", 60.0 + more / 10
+        until(lambda: self("state")["sent"] >= goal, what, limit_s, min(0.2, more / 250))
 
     def end(self) -> list[list[Any]]:
         """Unplug for good; return the number, mode and time of all pictures that went out."""
@@ -151,10 +153,12 @@ class DriverLog:
         return (TRACING / "trace").read_text()
 
 
-def until(condition: Any, what: str, timeout_s: float = 60.0) -> None:
+def until(
+    condition: Callable[[], bool], what: str, timeout_s: float = 60.0, interval_s: float = 0.01
+) -> None:
     """Wait until a condition holds."""
     deadline_s = time.monotonic() + timeout_s
     while not condition():
         if time.monotonic() > deadline_s:
             raise TimeoutError(f"waited {timeout_s:.0f} s for {what}")
-        time.sleep(0.01)
+        time.sleep(interval_s)

@@ -72,8 +72,10 @@ def test_none_of_1500_pictures_is_lost(found: Found, name: str) -> None:
 
 
 @pytest.mark.parametrize("name", EXACT)
-def test_times_are_the_drivers(found: Found, name: str) -> None:
-    evidence.has_the_drivers_times(found(name))
+def test_times_are_the_drivers_at_25_a_second(found: Found, name: str) -> None:
+    film = found(name)
+    evidence.has_the_drivers_times(film)
+    assert np.median(np.diff(film.times_s)) == pytest.approx(0.04, abs=0.004)
 
 
 def test_one_flipped_bit_on_the_wire_fails_the_bit_check_and_no_other(found: Found) -> None:
