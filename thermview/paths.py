@@ -77,3 +77,9 @@ def writing(path: Path, *, force: bool = False) -> Iterator[Path]:
         raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
     finally:
         partial.unlink(missing_ok=True)
+
+
+def save_text(path: Path, text: str, *, force: bool = True) -> None:
+    """Write a text file in UTF-8, whole or not at all; see `writing` for the errors."""
+    with writing(path, force=force) as partial:
+        partial.write_text(text, encoding="utf-8")

@@ -11,6 +11,7 @@ from typing import Any
 
 from thermview.board.parts import Part
 from thermview.errors import InputError
+from thermview.paths import save_text
 
 MM_PER_PX = 0.5
 """A drawn picture's pixel when its size on the board is not known."""
@@ -64,11 +65,11 @@ def drawn_place(
 
 
 def save_part_map(path: Path | str, part_map: PartMap) -> None:
-    """Write a part map to a JSON file."""
+    """Write a part map to a JSON file, whole or not at all."""
     parts = [{**asdict(part), "nets": list(part.nets)} for part in part_map.parts]
     places = [asdict(place) for place in part_map.places]
     text = json.dumps({"version": 1, "parts": parts, "places": places}, ensure_ascii=False)
-    Path(path).write_text(text + "\n", encoding="utf-8")
+    save_text(Path(path), text + "\n")
 
 
 def load_part_map(path: Path | str) -> PartMap:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from thermview.board.parts import Part
 from thermview.errors import InputError
+from thermview.paths import save_text
 
 Floats = NDArray[np.float64]
 
@@ -62,8 +63,8 @@ def format_landmarks(landmarks: Sequence[Landmark]) -> str:
 
 
 def save_landmarks(path: Path | str, landmarks: Sequence[Landmark]) -> None:
-    """Write landmarks to a JSON file."""
-    Path(path).write_text(format_landmarks(landmarks) + "\n", encoding="utf-8")
+    """Write landmarks to a JSON file, whole or not at all."""
+    save_text(Path(path), format_landmarks(landmarks) + "\n")
 
 
 def _pair(value: Sequence[float]) -> tuple[float, float]:

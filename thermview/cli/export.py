@@ -53,10 +53,10 @@ def run(options: argparse.Namespace) -> int:
     out: Path = options.out
     try:
         one = options.frame is not None or out.suffix.lower() in (".png", ".csv")
-        with writing(out, force=options.force) as path, progress("writing") as told:
-            if one:
-                _export_one(footage, path, regions, unit, asked=options.frame, raw=options.raw)
-            else:
+        if one:
+            _export_one(footage, regions, unit, options)
+        else:
+            with writing(out, force=options.force) as path, progress("writing") as told:
                 export_all(footage, path, regions=regions, unit=unit, told=told)
     finally:
         footage.close()
@@ -65,22 +65,19 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _export_one(
-    footage: Footage,
-    path: Path,
-    regions: RegionSet,
-    unit: TemperatureUnit,
-    *,
-    asked: int | None,
-    raw: bool,
+    footage: Footage, regions: RegionSet, unit: TemperatureUnit, options: argparse.Namespace
 ) -> None:
     from thermview.job.pictures import save_frame
+    from thermview.paths import writing
     from thermview.session.export import export_frame
 
-    frame = footage.frame(_number(asked, footage))
-    if path.suffix.lower() == ".png" and not raw:
-        save_frame(path, footage, frame, regions, unit)
+    frame = footage.frame(_number(options.frame, footage))
+    out: Path = options.out
+    if out.suffix.lower() == ".png" and not options.raw:
+        with writing(out, force=options.force) as path:
+            save_frame(path, footage, frame, regions, unit)
     else:
-        export_frame(frame, path, force=True, unit=unit)
+        export_frame(frame, out, force=options.force, unit=unit)
 
 
 def _number(asked: int | None, footage: Footage) -> int:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from thermview.errors import InputError, OutputError
-from thermview.paths import user_data, writing
+from thermview.paths import save_text, user_data, writing
 from thermview.recording import open_recording
 
 INDEX = "index.json"
@@ -211,8 +211,8 @@ class Shelf:
 
     def _write(self, entries: list[Entry]) -> None:
         document = {"version": 1, "entries": [asdict(entry) for entry in entries]}
-        with writing(self.folder / INDEX, force=True) as path:
-            path.write_text(json.dumps(document, indent=1, ensure_ascii=False), encoding="utf-8")
+        text = json.dumps(document, indent=1, ensure_ascii=False)
+        save_text(self.folder / INDEX, text)
 
     def _free_id(self, model: str) -> str:
         stem = re.sub(r"[^a-z0-9]+", "-", model.lower()).strip("-")[:40] or "board"

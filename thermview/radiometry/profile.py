@@ -9,7 +9,8 @@ from typing import Any
 
 from numpy.typing import ArrayLike
 
-from thermview.errors import InputError, OutputError, ThermviewError
+from thermview.errors import InputError, ThermviewError
+from thermview.paths import save_text
 from thermview.radiometry.calibration import Calibration, CalibrationKind, ContactPoint
 from thermview.radiometry.equation import apparent_temperature
 from thermview.radiometry.planck import Floats, ResponseCurve
@@ -115,13 +116,7 @@ def save_profile(path: Path, profile: CameraProfile) -> None:
     OutputError
         The place refuses it.
     """
-    part = path.with_name(path.name + ".part")
-    try:
-        part.write_text(profile_text(profile), encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise OutputError(f"the camera profile {path} cannot be written: {error}") from error
+    save_text(path, profile_text(profile))
 
 
 def load_profile(path: Path) -> CameraProfile:

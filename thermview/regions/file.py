@@ -7,12 +7,12 @@ programs may keep their own beside ours.
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from thermview.errors import InputError, OutputError
+from thermview.errors import InputError
+from thermview.paths import save_text
 from thermview.regions.region import Difference, Region, RegionSet, checked_name
 from thermview.regions.shapes import shape_from_json
 from thermview.units import celsius_from_kelvin, kelvin_from_celsius
@@ -76,13 +76,7 @@ def save_regions(path: str | Path, regions: RegionSet) -> None:
             for item in regions.differences
         ]
     text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    part = path.with_name(f"{path.name}.{os.getpid()}.part")
-    try:
-        part.write_text(text, encoding="utf-8")
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        raise OutputError(f"{path}: cannot be written ({error.strerror})") from error
+    save_text(path, text)
 
 
 def _read(path: Path) -> Any:

@@ -12,8 +12,9 @@ import numpy as np
 import tifffile
 from numpy.typing import NDArray
 
-from thermview.errors import OutputError, UsageError
+from thermview.errors import UsageError
 from thermview.frames import Frame
+from thermview.paths import writing
 from thermview.units import TemperatureUnit
 
 Picture = NDArray[np.uint8]
@@ -69,27 +70,8 @@ def export_frame(
     write = writers.get(path.suffix.lower())
     if write is None:
         raise UsageError(f"{path}: a frame is written as {', '.join(writers)}; choose one of them")
-    write_whole(path, write, force=force)
-
-
-def write_whole(path: Path, write: Callable[[Path], None], *, force: bool) -> None:
-    """Write a file under another name, then give it its own: whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        The file exists already (without `force`), or cannot be written.
-    """
-    if path.exists() and not force:
-        raise OutputError(f"{path} exists already; choose another name or add --force")
-    part = path.with_name(f".{path.stem}.part{path.suffix}")
-    try:
-        write(part)
-        part.replace(path)
-    except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
-    finally:
-        part.unlink(missing_ok=True)
+    with writing(path, force=force) as partial:
+        write(partial)
 
 
 def colour(

@@ -7,7 +7,7 @@ import json
 from pathlib import Path
 
 from thermview.errors import OutputError
-from thermview.paths import user_data, writing
+from thermview.paths import save_text, user_data
 from thermview.session.boards import Board
 
 
@@ -52,6 +52,5 @@ def remember(board: Board, names: frozenset[str], title: str = "") -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{file.parent} cannot be made: {error.strerror or error}") from error
-    with writing(file, force=True) as path:
-        words = {"model": title, "meant_warm": sorted(names)}
-        path.write_text(json.dumps(words, indent=1, ensure_ascii=False), encoding="utf-8")
+    words = {"model": title, "meant_warm": sorted(names)}
+    save_text(file, json.dumps(words, indent=1, ensure_ascii=False))

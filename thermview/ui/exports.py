@@ -6,9 +6,9 @@ import time
 from pathlib import Path
 
 from thermview.errors import CancelledError
-from thermview.paths import user_data
+from thermview.paths import user_data, writing
 from thermview.session.curve_table import write_curve_table
-from thermview.session.export import colour, export_frame, write_whole
+from thermview.session.export import colour, export_frame
 from thermview.ui.desk import Desk
 from thermview.ui.tasks import Task
 
@@ -55,8 +55,11 @@ def save_curves(desk: Desk, path: Path) -> None:
     regions, unit, total = desk.document.current, desk.display.unit, len(session.footage)
     judge = desk.optics.judge()
 
-    def write(place: Path, task: Task) -> None:
-        with place.open("w", encoding="utf-8", newline="") as stream:
+    def write(task: Task) -> None:
+        with (
+            writing(path, force=True) as place,
+            place.open("w", encoding="utf-8", newline="") as stream,
+        ):
             table = write_curve_table(
                 session.footage,
                 regions,
@@ -73,6 +76,6 @@ def save_curves(desk: Desk, path: Path) -> None:
 
     desk.run_task(
         f"exporting the curves to {path.name}",
-        lambda task: write_whole(path, lambda place: write(place, task), force=True),
+        write,
         lambda _: desk.say("info", f"curves saved: {path}"),
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from thermview.board import Landmark, Part, load_placement, part_outline_px
 from thermview.errors import ThermviewError
-from thermview.paths import sample_recordings, user_data
+from thermview.paths import sample_recordings, save_text, user_data
 from thermview.recording.generic import picture_datasets
 from thermview.recording.hdf5 import open_for_reading, reading
 from thermview.recording.probe import probe
@@ -17,7 +17,6 @@ from thermview.recording.reader import is_recording
 from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session import Session
 from thermview.session.boards import Board, board_of
-from thermview.session.export import write_whole
 from thermview.session.matching import judge, named
 from thermview.session.power import power_on, quiet_interval
 from thermview.session.triggers import TriggerRule, parse_trigger
@@ -123,11 +122,7 @@ def remember(address: str, regions: RegionSet, triggers: tuple[TriggerRule, ...]
     file.parent.mkdir(parents=True, exist_ok=True)
     save_regions(file, regions)
     lines = "".join(f"{rule}\n" for rule in triggers)
-    write_whole(file.with_suffix(".triggers"), lambda p: _write(p, lines), force=True)
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8")
+    save_text(file.with_suffix(".triggers"), lines)
 
 
 def _triggers_of(opened: Opened) -> tuple[TriggerRule, ...]:

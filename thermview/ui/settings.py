@@ -7,7 +7,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from thermview.paths import user_data
+from thermview.errors import OutputError
+from thermview.paths import save_text, user_data
 
 RECENT_LIMIT = 8
 
@@ -36,10 +37,8 @@ class Settings:
         if self._values.get(name) == value:
             return
         self._values[name] = value
-        part = self.path.with_suffix(".part")
-        with contextlib.suppress(OSError):
-            part.write_text(json.dumps(self._values, indent=1), encoding="utf-8")
-            part.replace(self.path)
+        with contextlib.suppress(OutputError):
+            save_text(self.path, json.dumps(self._values, indent=1))
 
     def recent(self) -> list[str]:
         """Return the recordings opened last, newest first, those that still exist."""

@@ -13,7 +13,7 @@ from thermview.board import (
     with_nets,
 )
 from thermview.errors import InputError, UsageError
-from thermview.paths import writing
+from thermview.paths import save_text, writing
 from thermview.session.drawn_map import map_of, picture_view
 from thermview.session.matching import named
 from thermview.ui.board.keeper import BoardKeeper
@@ -132,6 +132,5 @@ def keep_beside(desk: Desk) -> None:
     if paths is None or board is None or board.texts is None:
         raise UsageError("this takes a recording from a file, parts and four matching points")
     for path, text in zip(paths, board.texts, strict=True):
-        with writing(path, force=True) as partial:
-            partial.write_text(text.rstrip("\n") + "\n", encoding="utf-8")
+        save_text(path, text.rstrip("\n") + "\n")
     desk.say("info", f"kept beside the recording: {paths[0].name}, {paths[1].name}")

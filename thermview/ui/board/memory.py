@@ -13,7 +13,7 @@ from thermview.board import (
     load_landmarks,
     load_placement,
 )
-from thermview.paths import writing
+from thermview.paths import save_text
 
 
 def keep(stem: Path, parts: Sequence[Part], landmarks: Sequence[Landmark]) -> None:
@@ -34,8 +34,7 @@ def _write(path: Path, text: str) -> None:
     if not text:
         path.unlink(missing_ok=True)
     elif not (path.is_file() and path.read_text(encoding="utf-8") == text):
-        with writing(path, force=True) as partial:
-            partial.write_text(text, encoding="utf-8")
+        save_text(path, text)
 
 
 def kept(stem: Path) -> tuple[tuple[Part, ...], tuple[Landmark, ...]]:

@@ -15,7 +15,7 @@ from PySide6.QtGui import QColor, QImage, QImageReader, QPainter, QPen
 
 from thermview.board import side_seen
 from thermview.errors import InputError
-from thermview.paths import writing
+from thermview.paths import save_text
 from thermview.session.matching import Fit, Grade, Point, judge
 
 if TYPE_CHECKING:
@@ -273,5 +273,4 @@ def _pixel(value: list[float] | None) -> Pixel | None:
 
 def _write(path: Path, text: str) -> None:
     path.parent.mkdir(parents=True, exist_ok=True)
-    with writing(path, force=True) as partial:
-        partial.write_text(text, encoding="utf-8")
+    save_text(path, text)

@@ -18,7 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.board import format_landmarks
-from thermview.paths import writing
+from thermview.paths import save_text
 from thermview.session.known_places import proposal
 from thermview.session.matching import ENOUGH, Grade, Point
 from thermview.ui.board.place_field import PlaceField
@@ -245,6 +245,5 @@ class PointsPage(QWidget):
             The file cannot be written.
         """
         text = format_landmarks(self._keeper.landmarks()) + "\n"
-        with writing(path, force=True) as partial:
-            partial.write_text(text, encoding="utf-8")
+        save_text(path, text)
         self._desk.say("info", f"{len(self._keeper.points)} matching points saved: {path}")
