@@ -16,9 +16,9 @@ import h5py
 import numpy as np
 import pytest
 import tifffile
+from cli_kit import command
 from numpy.typing import NDArray
 
-from thermview.cli.main import main
 from thermview.paths import sample_recordings
 
 Table = NDArray[np.float64]
@@ -61,14 +61,6 @@ def recording(tmp_path: Path) -> Path:
         file.create_dataset("entry/thermal/y", data=np.arange(96) + 0.5)
         file.create_dataset("entry/thermal/x", data=np.arange(128) + 0.5)
     return path
-
-
-def command(monkeypatch: Patch, *arguments: object) -> int:
-    """Run the program in this process; return its exit code."""
-    monkeypatch.setattr(sys, "argv", ["thermview", *map(str, arguments)])
-    with pytest.raises(SystemExit) as left:
-        main()
-    return int(left.value.code or 0)
 
 
 def read_curve(

@@ -7,19 +7,14 @@ import shutil
 from pathlib import Path
 
 import pytest
-
-from thermview.cli.main import main
+from cli_kit import command
 
 Patch = pytest.MonkeyPatch
 Output = pytest.CaptureFixture[str]
 
 
 def run(patch: Patch, *arguments: object) -> int:
-    patch.setattr("sys.argv", ["thermview", "compare", *map(str, arguments)])
-    with pytest.raises(SystemExit) as left:
-        main()
-    code = left.value.code
-    return code if isinstance(code, int) else 0
+    return command(patch, "compare", *arguments)
 
 
 def test_json_and_plot(samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path) -> None:

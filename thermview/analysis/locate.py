@@ -28,7 +28,7 @@ from thermview.analysis.waveform import (
     course_of_log,
     step_course,
 )
-from thermview.board import BoardView, Part, part_outline_px
+from thermview.board import BoardView, Part, part_outline_px, parts_seen
 from thermview.frames import Footage, MarkKind, SupplyLog
 
 __all__ = ["Located", "Nature", "Place", "Suspect", "analyse", "locate"]
@@ -50,13 +50,19 @@ BREATHING_K = 0.12
 def footprints_of(
     parts: Sequence[Part], view: BoardView, shape: tuple[int, int]
 ) -> list[Footprint]:
-    """Return the parts on the seen side whose middle is in the picture."""
+    """Return the parts on the seen side whose middle is in the picture.
+
+    Raises
+    ------
+    InputError
+        All parts are on the other side: two landmarks are swapped, or it is the wrong list.
+    """
     rows, columns = shape
     prints = []
-    for part in parts:
+    for part in parts_seen(parts, view) if parts else ():
         outline = part_outline_px(part, view)
         x, y = outline.mean(axis=0)
-        if part.side == "top" and 0 <= x < columns and 0 <= y < rows:
+        if 0 <= x < columns and 0 <= y < rows:
             width_mm, height_mm = part.width_mm, part.height_mm
             tall_m = body_height_mm(part.package, width_mm, height_mm) * 1e-3
             prints.append(Footprint(part.designator, outline, width_mm * height_mm * 1e-6, tall_m))

@@ -14,7 +14,7 @@ from thermview.board.part_map import (
 from thermview.board.parts import Part
 from thermview.board.placement import format_placement, load_placement, parse_placement
 from thermview.board.search import find_parts, kind_of, nets_of
-from thermview.board.side import parts_seen, side_seen
+from thermview.board.side import outlines_seen, parts_seen, side_seen
 from thermview.board.view import (
     BoardView,
     Landmark,
@@ -50,6 +50,7 @@ __all__ = [
     "load_part_map",
     "load_placement",
     "nets_of",
+    "outlines_seen",
     "parse_landmarks",
     "parse_netlist",
     "parse_placement",

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermview.board.parts import Part
-from thermview.board.view import BoardView
+from thermview.board.view import BoardView, part_outline_px
 from thermview.errors import InputError
 
 OTHER = {"top": "bottom", "bottom": "top"}
@@ -41,3 +42,12 @@ def parts_seen(parts: Iterable[Part], view: BoardView) -> tuple[Part, ...]:
             "the list"
         )
     return seen
+
+
+def outlines_seen(parts: Iterable[Part], view: BoardView) -> dict[str, NDArray[np.float64]]:
+    """Return the outlines of the parts on the side that a view shows, by designator.
+
+    Each has shape (corner, 2): x, y in pixels. Empty where the list has none on that side.
+    """
+    side = side_seen(view)
+    return {p.designator: part_outline_px(p, view) for p in parts if p.side == side}

@@ -74,11 +74,13 @@ def run(options: argparse.Namespace) -> int:
                 progress=told,
             )
         if options.plot is not None:
+            from thermview.board import outlines_seen
             from thermview.job.findings import draw_findings
 
+            outlines = outlines_seen(board.parts, board.view) if board else {}
             with writing(options.plot, force=options.force) as path:
                 figure = new_figure(1100, 1100)
-                draw_findings(figure, footage, located, _outlines(board))
+                draw_findings(figure, footage, located, outlines)
                 save(figure, path)
     finally:
         footage.close()
@@ -118,14 +120,6 @@ def _check_power_on(power_on_s: float | None, footage: Footage) -> None:
         raise UsageError(
             f"--power-on is {power_on_s:g} s; the recording lasts from {first_s:g} to {last_s:g} s"
         )
-
-
-def _outlines(board: Board | None) -> dict[str, Any]:
-    from thermview.board import part_outline_px
-
-    if board is None:
-        return {}
-    return {p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"}
 
 
 def as_document(located: Located) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from thermview.analysis.findings import Located, Suspect
 from thermview.analysis.largest_rise import frames_between, median_image
 from thermview.analysis.locate import locate
 from thermview.analysis.nature import Nature
-from thermview.board import part_outline_px
+from thermview.board import outlines_seen
 from thermview.errors import InputError, OutputError
 from thermview.frames import Footage
 from thermview.job.findings import draw_findings
@@ -83,9 +83,7 @@ def write_demo_report(recording: Path, folder: Path, *, force: bool = False) -> 
 
 def _write(footage: Footage, board: Board, page: Path) -> DemoReport:
     located = locate(footage, board.parts, board.view)
-    outlines = {
-        p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"
-    }
+    outlines = outlines_seen(board.parts, board.view)
     words = answer_words(located, {p.designator: p.value for p in board.parts})
     pictures = _draw(footage, located, outlines, page.parent)
     page.write_text(_page(footage, located, pictures, words), encoding="utf-8")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
-from thermview.board import Landmark, Part, load_placement, part_outline_px
+from thermview.board import Landmark, Part, load_placement, outlines_seen
 from thermview.errors import ThermviewError
 from thermview.paths import sample_recordings, save_text, user_data
 from thermview.recording.generic import picture_datasets
@@ -156,7 +156,7 @@ def _regions_of(opened: Opened) -> RegionSet:
 
 def _on_parts(regions: RegionSet, board: Board) -> RegionSet:
     """Return the example's regions for another camera: those on parts, put where these are now."""
-    outlines = {p.designator: part_outline_px(p, board.view) for p in board.parts}
+    outlines = outlines_seen(board.parts, board.view)
     return RegionSet(
         tuple(
             replace(region, shape=Polygon(tuple((x, y) for x, y in outlines[region.name].tolist())))

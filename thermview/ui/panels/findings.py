@@ -14,9 +14,8 @@ from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu
 from thermview.analysis.largest_rise import Rise, largest_place, rises_of_outlines
 from thermview.analysis.locate import Located
 from thermview.analysis.nature import Nature
-from thermview.board import part_outline_px
+from thermview.board import outlines_seen
 from thermview.regions import Line, Spot
-from thermview.session.boards import Board
 from thermview.session.finding import Lack
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer
@@ -75,11 +74,6 @@ def noise_of(rise_k: NDArray[np.float32]) -> float:
     return float(np.median(steps)) * 1.4826 / np.sqrt(2.0) if steps.size else float("nan")
 
 
-def board_outlines(board: Board) -> dict[str, NDArray[np.float64]]:
-    """Return the outlines of the board's parts in the picture, px, by designator."""
-    return {p.designator: part_outline_px(p, board.view) for p in board.parts if p.side == "top"}
-
-
 class FindingsPanel(QFrame):
     """What heats, ranked, with watts and evidence; until then the largest rises. A click flies."""
 
@@ -135,7 +129,7 @@ class FindingsPanel(QFrame):
 
     def _another(self) -> None:
         board = self._desk.board
-        self._outlines = board_outlines(board) if board is not None else {}
+        self._outlines = outlines_seen(board.parts, board.view) if board is not None else {}
         self.refresh()
 
     def _mark_stale(self, *_: object) -> None:

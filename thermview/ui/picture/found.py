@@ -10,7 +10,7 @@ from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPainterPath, QPen, QPolygonF
 
 from thermview.analysis.locate import Suspect
-from thermview.board import part_outline_px
+from thermview.board import outlines_seen
 from thermview.frames import Frame
 from thermview.session.boards import Board
 from thermview.ui.desk import Desk
@@ -40,9 +40,7 @@ class FoundLayer:
 
     def __init__(self, desk: Desk, board: Board | None) -> None:
         self._desk = desk
-        self._outlines = (
-            {p.designator: part_outline_px(p, board.view) for p in board.parts} if board else {}
-        )
+        self._outlines = outlines_seen(board.parts, board.view) if board else {}
         self._pixels = np.empty((0, 0), np.uint8)
         self._map = np.empty((0, 0), np.uint32)
 

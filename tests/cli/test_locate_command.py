@@ -1,0 +1,138 @@
+"""`thermview locate` and `thermview pulse` as their users meet them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from cli_kit import command
+
+Patch = pytest.MonkeyPatch
+Output = pytest.CaptureFixture[str]
+
+
+def beside(samples: Path, name: str) -> tuple[object, ...]:
+    stem = samples / name
+    return (
+        stem.with_suffix(".h5"),
+        "--parts",
+        stem.with_suffix(".parts.csv"),
+        "--landmarks",
+        stem.with_suffix(".landmarks.json"),
+    )
+
+
+def test_json_and_plot(samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path) -> None:
+    plot = tmp_path / "plot.png"
+    files = beside(samples, "ramp-strong")
+    assert command(monkeypatch, "locate", *files, "--format", "json", "--plot", plot) == 0
+    found = json.loads(capsys.readouterr().out)
+    truth = json.loads((samples / "truth.json").read_text())["ramp-strong"]
+    first = found["suspects"][0]
+    assert (found["heated"], first["part"], first["nature"], first["rank"]) == (
+        True,
+        truth["part"],
+        "heating",
+        1,
+    )
+    assert first["power_W"] == pytest.approx(truth["power_W"], rel=0.35)
+    assert {"rise_K", "power_sigma_W", "onset_s", "snr"} <= set(first)
+    assert plot.read_bytes()[:4] == b"\x89PNG"
+
+
+def test_a_board_seen_from_below(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    """The same picture told as the board's other side: x counted from the other edge."""
+    stem = samples / "ramp-strong"
+    width_mm = 120.0
+    with stem.with_suffix(".parts.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        row["X(mm)"], row["Side"] = str(width_mm - float(row["X(mm)"])), "bottom"
+    parts, landmarks = tmp_path / "p.csv", tmp_path / "l.json"
+    with parts.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, list(rows[0]))
+        writer.writeheader()
+        writer.writerows(rows)
+    document = json.loads(stem.with_suffix(".landmarks.json").read_text())
+    for landmark in document["landmarks"]:
+        landmark["board_mm"][0] = width_mm - landmark["board_mm"][0]
+    landmarks.write_text(json.dumps(document))
+    files = (stem.with_suffix(".h5"), "--parts", parts, "--landmarks", landmarks)
+    assert command(monkeypatch, "locate", *files, "--format", "json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["suspects"][0]["part"] == "C8"
+
+    top = stem.with_suffix(".parts.csv")  # nothing of this list can be in the picture
+    wrong = (stem.with_suffix(".h5"), "--parts", top, "--landmarks", landmarks)
+    assert command(monkeypatch, "locate", *wrong) == 2
+    assert "side" in capsys.readouterr().err
+
+
+def test_without_parts_places_are_told_in_pixels(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    recording = tmp_path / "alone.h5"
+    recording.write_bytes((samples / "ramp-strong.h5").read_bytes())
+    assert command(monkeypatch, "locate", recording, "--format", "json") == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["suspects"] == []
+    assert found["heated"]
+    assert found["elsewhere"][0]["x_px"] == pytest.approx(23.5, abs=3.0)  # C8, seen in the picture
+    assert found["elsewhere"][0]["y_px"] == pytest.approx(78.0, abs=3.0)
+
+
+def test_what_is_meant_to_be_warm_comes_last(
+    samples: Path, monkeypatch: Patch, capsys: Output
+) -> None:
+    files = beside(samples, "ramp-strong")
+    assert command(monkeypatch, "locate", *files, "--meant-warm", "C8", "--format", "json") == 0
+    last = json.loads(capsys.readouterr().out)["suspects"][-1]
+    assert (last["part"], last["expected"]) == ("C8", True)
+
+
+def test_pulse_writes_its_images(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    out = tmp_path / "pulse.npz"
+    recording = samples / "ramp-pulsed.h5"
+    assert command(monkeypatch, "pulse", recording, out, "--period", 2.0) == 0
+    images = np.load(out)
+    assert set(images) == {"amplitude", "phase", "noise", "periods"}
+    assert images["amplitude"].shape == images["phase"].shape == (192, 256)
+    assert np.abs(images["phase"]).max() <= np.pi
+    assert images["periods"] > 15
+    assert command(monkeypatch, "pulse", recording, out, "--period", 2.0) == 2  # it stands there
+    assert "--force" in capsys.readouterr().err
+
+
+def test_bad_usage_is_one_line(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    recording, *files = beside(samples, "ramp-strong")
+    empty = tmp_path / "empty.h5"
+    empty.touch()
+    nonsense = tmp_path / "nonsense.csv"
+    nonsense.write_text("a,b\n1,2\n")
+    out = tmp_path / "o.npz"
+    for arguments in (
+        ("locate", empty),
+        ("locate", recording, *files[:2]),
+        ("locate", recording, "--parts", nonsense, *files[2:]),
+        ("locate", recording, *files, "--power-on", 99),
+        ("locate", recording, *files, "--period", "nan"),
+        ("locate", recording, *files, "--meant-warm", "Z99"),
+        ("pulse", empty, out, "--period", 2),
+        ("pulse", recording, out, "--period", 0),
+        ("pulse", recording, out, "--period", 1e9),
+        ("pulse", recording, tmp_path / "o.txt", "--period", 2),
+    ):
+        assert command(monkeypatch, *arguments) == 2, arguments
+        err = capsys.readouterr().err
+        assert err.startswith("thermview: error: "), arguments
+        assert err.count("\n") == 1, arguments
+        assert not out.exists()
