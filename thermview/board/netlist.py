@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from thermview.board.parts import Part
+from thermview.board.text import read_list
 from thermview.errors import InputError
 
 _MASK_COLUMN = 72  # zero-based place of the solder mask's S; KiCad writes it one to the left
@@ -71,13 +72,7 @@ def load_netlist(path: Path | str) -> Netlist:
         The file is missing, or is no such netlist.
     """
     path = Path(path)
-    try:
-        if path.stat().st_size > _SIZE_LIMIT:
-            raise InputError(f"{path.name} is too large for a netlist")
-        text = path.read_bytes().decode("utf-8-sig", errors="replace")
-    except OSError as error:
-        raise InputError(f"cannot read the netlist {path}: {error.strerror}") from None
-    return parse_netlist(text, path.name)
+    return parse_netlist(read_list(path, "netlist", _SIZE_LIMIT), path.name)
 
 
 def parse_netlist(text: str, name: str = "the netlist") -> Netlist:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import NoReturn
 
 from thermview import __version__
+from thermview.cautions import BOARDS_HURT
 from thermview.errors import ThermviewError
 
 COMMANDS = {
@@ -27,11 +28,6 @@ COMMANDS = {
 }
 """Name and purpose of each command; each is a module of this package with that name."""
 
-CAUTIONS = (
-    "Boards under test can hurt: mains and charged capacitors kill, capacitors burst, parts burn.\n"
-    "Local codes and licensed practice come before anything that this program shows."
-)
-
 
 class Parser(argparse.ArgumentParser):
     """A parser whose errors look like every other error of the program."""
@@ -46,7 +42,7 @@ def command_parser() -> Parser:
     parser = Parser(
         prog="thermview",
         description="Thermal video of boards: which part dissipates, how much, how sure.",
-        epilog="thermview [FILE or INPUT] opens the window.\n\n" + CAUTIONS,
+        epilog="thermview [FILE or INPUT] opens the window.\n\n" + BOARDS_HURT.replace(". ", ".\n"),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"thermview {__version__}")

@@ -55,10 +55,6 @@ class Scale:
         """Return the apparent temperature, K, of one (possibly fractional) count."""
         return count * self.k_per_count + self.offset_k
 
-    def counts_of(self, kelvin: float) -> float:
-        """Return the (fractional) count that an apparent temperature, K, would have."""
-        return (kelvin - self.offset_k) / self.k_per_count
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Frame:

@@ -14,6 +14,7 @@ from thermview.analysis.largest_rise import frames_between, median_image
 from thermview.analysis.locate import locate
 from thermview.analysis.nature import Nature
 from thermview.board import outlines_seen
+from thermview.cautions import BOARDS_HURT
 from thermview.errors import InputError, OutputError
 from thermview.frames import Footage
 from thermview.job.findings import draw_findings
@@ -29,10 +30,6 @@ from thermview.session.boards import Board, board_of
 from thermview.session.power import powered_until, quiet_interval
 from thermview.sources import open_footage
 
-WARNING = (
-    "Boards under test can hurt: mains and charged capacitors kill, capacitors burst, parts burn. "
-    "Local codes and licensed practice come before anything that this program shows."
-)
 LAST_S = 5.0  # a hand's reflection passes in less, the median of so long lets it go by
 NOT_TOLD = "nothing in view warms beyond noise, drift and reflections"
 
@@ -158,6 +155,6 @@ text-align:left;vertical-align:top}}img{{max-width:100%}}</style>
 <th>evidence</th></tr>{rows}</table>
 <ul>{notes}</ul>
 {images}
-<p>{html.escape(WARNING)}</p>
+<p>{html.escape(BOARDS_HURT)}</p>
 </html>
 """

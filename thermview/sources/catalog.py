@@ -24,7 +24,7 @@ STORIES = {
 }
 """Stories of the simulated board: name and what happens."""
 
-_HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
+HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +160,7 @@ def open_footage(address: str, options: OpenOptions | None = None) -> Footage:
 
 
 def _check_nameable(path: Path) -> None:
-    if path.exists() or path.suffix.lower() in _HDF5_SUFFIXES:
+    if path.exists() or path.suffix.lower() in HDF5_SUFFIXES:
         check_regular_file(path)
         return
     raise InputError(

@@ -23,6 +23,7 @@ from thermview.frames import Frame, MarkKind
 from thermview.regions import load_regions, save_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
+from thermview.sources.catalog import HDF5_SUFFIXES
 from thermview.ui.board.files import is_about_board
 from thermview.ui.board.photo import SUFFIXES as PHOTO_SUFFIXES
 from thermview.ui.dialogs.faults import FaultTableDialog
@@ -35,7 +36,7 @@ from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode
 from thermview.ui.dress import dress
 from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
-from thermview.ui.opening import HDF5_SUFFIXES, datasets_of
+from thermview.ui.opening import datasets_of
 from thermview.ui.region_edits import RegionEdits
 from thermview.ui.theme import THEMES
 from thermview.ui.widgets import set_icon

@@ -21,10 +21,9 @@ from thermview.session.matching import judge, named
 from thermview.session.power import power_on, quiet_interval
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
-from thermview.sources.catalog import parse_address
+from thermview.sources.catalog import HDF5_SUFFIXES, parse_address
 from thermview.ui.board.memory import kept
 
-HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from thermview.analysis.trend import robust_slope
 from thermview.errors import UsageError
 from thermview.frames import Scene
-from thermview.regions import Difference, Region
+from thermview.regions import Region
 from thermview.session import CurveStore
 from thermview.ui.display import DASH, Display
 
@@ -69,12 +69,6 @@ def read_region(curves: CurveStore, region: Region, number: int) -> Reading:
         min_x=value("min_x"),
         min_y=value("min_y"),
     )
-
-
-def read_difference(curves: CurveStore, difference: Difference, stat: str, number: int) -> float:
-    """Return a difference at frame `number`, K; NaN where there is none."""
-    first = curves.value(difference.minuend_id, stat, number)
-    return first - curves.value(difference.subtrahend_id, stat, number)
 
 
 def recent_slope(

@@ -136,10 +136,6 @@ class Photo(QObject):
 
     # ---- points --------------------------------------------------------------------------------
 
-    def whole_pairs(self) -> list[Pair]:
-        """Return the pairs that were clicked in both."""
-        return [pair for pair in self.pairs if pair.photo is not None and pair.picture is not None]
-
     def click(self, *, photo: Pixel | None = None, picture: Pixel | None = None) -> None:
         """Take a click in one of the two; it completes the pair that lacks it, or begins one."""
         pairs, last = self.pairs, self.pairs[-1] if self.pairs else None

@@ -7,6 +7,7 @@ from pathlib import Path
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame, QHBoxLayout, QScrollArea, QSizePolicy, QVBoxLayout, QWidget
 
+from thermview.cautions import BOARDS_HURT
 from thermview.paths import sample_recordings
 from thermview.sources import InputOffer, list_inputs
 from thermview.ui.desk import Desk
@@ -19,12 +20,6 @@ EXAMPLES = (
     ("cold-drivers", "a group of driver chips that stays cold"),
     ("good", "the good board powering up"),
 )
-CAUTION = (
-    "Boards under test can hurt: mains and charged capacitors kill, capacitors burst, parts burn. "
-    "Local codes and licensed practice come before anything this program shows."
-)
-
-
 HEAD_PX = 32  # as high as the button in one of the heads
 WIDEST_PX = 1280  # lines longer than this are hard to read
 
@@ -60,7 +55,7 @@ class StartPage(QScrollArea):
         self._recent = self._section(columns, "recent", "last recordings")
         self._example = self._section(columns, "example", "worked example (simulated)")
         outer.addLayout(columns)
-        outer.addWidget(label(f"⚠ {CAUTION}", "startCaution", "dim", wrap=True))
+        outer.addWidget(label(f"⚠ {BOARDS_HURT}", "startCaution", "dim", wrap=True))
         outer.addStretch(1)
         self._fill_examples()
 
