@@ -15,6 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from thermview.analysis.trend import SIGMA_OF_MAD
+
 Floats = NDArray[np.float64]
 
 AXES_SCALE_PX = 2.5
@@ -24,7 +26,6 @@ WIDEST_PX = 90.0
 """What is wider is never used."""
 _CLIP = 4.0  # sources beyond so many deviations do not count as noise
 _STEP = 3
-_MAD_TO_SIGMA = 1.4826
 _PAD = 48
 
 
@@ -90,7 +91,7 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
     flat = coefficients.reshape(len(coefficients), -1)
     middle = np.median(flat, axis=1)[:, None, None]
     apart = coefficients - middle
-    spread = np.median(np.abs(apart.reshape(len(flat), -1)), axis=1) * _MAD_TO_SIGMA
+    spread = np.median(np.abs(apart.reshape(len(flat), -1)), axis=1) * SIGMA_OF_MAD
     limit = (_CLIP * spread)[:, None, None].astype(np.float32)
     calm = np.clip(apart, -limit, limit)
     size = (calm.shape[1], calm.shape[2])
@@ -141,4 +142,4 @@ def local_excess(
         return 1.0
     unit = (left / np.sqrt(variance)).astype(np.float32)
     even = smooth(unit, scale_px)[:, outside] / np.sqrt(white(scale_px))
-    return max(1.0, float(np.median(np.abs(even))) * _MAD_TO_SIGMA)
+    return max(1.0, float(np.median(np.abs(even))) * SIGMA_OF_MAD)

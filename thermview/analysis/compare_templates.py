@@ -15,8 +15,8 @@ from scipy import fft
 
 from thermview.analysis.compare_plane import BLUR_PX, Plane, Subject, Window
 from thermview.analysis.compare_time import Courses
-from thermview.analysis.heat_model import CAPACITY, FILM
-from thermview.analysis.responses import RATES_HZ, TAUS_S
+from thermview.analysis.heat_model import sheet_filters
+from thermview.analysis.responses import TAUS_S
 
 Floats = NDArray[np.float64]
 Template = NDArray[np.float32]
@@ -70,13 +70,7 @@ class Library:
         seen = np.exp(-0.5 * k2 * (BLUR_PX * pitch_m) ** 2)
         seen *= 1 - np.exp(-0.5 * k2 * (NARROW * pitch_m) ** 2)
         self._body = seen.astype(np.float32)
-        log_rates = np.log(RATES_HZ)
-        self._sheet = np.empty((len(self.choices), courses.count, *k2.shape), np.float32)
-        for at, (kappa, lag) in enumerate(self.choices):
-            rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
-            for course in range(courses.count):
-                table = np.interp(rates, log_rates, courses.sheet[lag, course])
-                self._sheet[at, course] = table * seen / (CAPACITY * pitch_m**2)
+        self._sheet = sheet_filters(self.choices, courses.sheet, k2, seen, pitch_m)
 
     def window(self, subject: Subject) -> Window:
         """Return the cut of the grid that a subject's template covers."""

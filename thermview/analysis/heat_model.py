@@ -7,6 +7,7 @@ q/(gA), and lags by its own thermal mass. Linear, hence all in spatial frequenci
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -115,6 +116,46 @@ class Templates:
     body: NDArray[np.float32]
 
 
+def sheet_filters(
+    choices: Sequence[tuple[float, int]],
+    responses: Floats,
+    k2: Floats,
+    seen: NDArray[np.floating],
+    pitch_m: float,
+) -> NDArray[np.float32]:
+    """Return what makes the sheet's rise, K, of power, W per pixel, in the frequency plane.
+
+    A mode of the sheet answers the power as one pole of the rate (κk² + h)/C.
+
+    Parameters
+    ----------
+    choices : sequence of (κ in W/K, lag)
+        The lag is a position in `TAUS_S`.
+    responses : ndarray, shape (lag, course, rate)
+        Each course's answer to the rates `RATES_HZ`.
+    k2 : ndarray, shape (row, column)
+        Squared wave number, 1/m².
+    seen : ndarray, shape (row, column), or (course, row, column)
+        The camera's blur and the filter that the pictures passed.
+    pitch_m : float
+        Of a pixel.
+
+    Returns
+    -------
+    ndarray of float32, shape (choice, course, row, column)
+    """
+    courses = responses.shape[1]
+    seen = np.broadcast_to(seen, (courses, *k2.shape))
+    log_rates = np.log(RATES_HZ)
+    filters = np.empty((len(choices), courses, *k2.shape), np.float32)
+    for at, (kappa, lag) in enumerate(choices):
+        rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
+        for course in range(courses):
+            table = np.interp(rates, log_rates, responses[lag, course])
+            filters[at, course] = table * seen[course] / (CAPACITY * pitch_m**2)
+    return filters
+
+
 class HeatModel:
     """Templates of parts for given modes; square windows of one size.
 
@@ -155,13 +196,7 @@ class HeatModel:
             filters = whitener.filters(per_px)
         seen = (blur * filters).astype(np.float32)
         self._body = seen
-        log_rates = np.log(RATES_HZ)
-        self._sheet = np.empty((len(self.choices), modes.count, *k2.shape), np.float32)
-        for at, (kappa, lag) in enumerate(self.choices):
-            rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
-            for mode in range(modes.count):
-                table = np.interp(rates, log_rates, modes.sheet[lag, mode])
-                self._sheet[at, mode] = table * seen[mode] / (CAPACITY * pitch_m**2)
+        self._sheet = sheet_filters(self.choices, modes.sheet, k2, seen, pitch_m)
 
     def templates(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         """Return what 1 W does around a part, for every choice or for `only` one."""

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.errors import InputError
 from thermview.frames import Footage
 
@@ -23,7 +24,6 @@ MOST_FRAMES = 800
 FROZEN_SHARE = 0.9
 JUMP_SIGMAS = 12.0
 FIRST_FRAMES = 20
-_MAD_TO_SIGMA = 1.4826
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -157,7 +157,7 @@ def noise_of(rise_k: Block) -> float:
     some = rise_k[:, ::3, ::3]
     steps = np.diff(some, axis=0)
     steps -= np.median(steps.reshape(len(steps), -1), axis=1)[:, None, None]
-    noise_k = float(np.median(np.abs(steps))) * _MAD_TO_SIGMA / float(np.sqrt(2.0))
+    noise_k = float(np.median(np.abs(steps))) * SIGMA_OF_MAD / float(np.sqrt(2.0))
     return max(noise_k, 1e-4)
 
 
@@ -175,7 +175,7 @@ def _jumps(kelvin: Block, segment: NDArray[np.int64]) -> NDArray[np.int64]:
     steps = np.diff(kelvin[:, ::4, ::4], axis=0).reshape(len(kelvin) - 1, -1)
     common = np.median(steps, axis=1)
     steady = np.diff(segment) == 0
-    usual = float(np.median(np.abs(common[steady]))) * _MAD_TO_SIGMA if steady.any() else 0.0
+    usual = float(np.median(np.abs(common[steady]))) * SIGMA_OF_MAD if steady.any() else 0.0
     least = max(JUMP_SIGMAS * usual, 0.05)
     # all of the picture steps, not a large part of it that warms
     spread = np.percentile(steps, [2, 98], axis=1)

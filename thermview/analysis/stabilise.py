@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
 from thermview.analysis.prepare import Block
+from thermview.analysis.trend import SIGMA_OF_MAD
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -31,7 +32,6 @@ STILL_PX = 0.2
 """Motion below this is left alone: moving a picture costs sharpness."""
 _STEPS = 12
 _CONVERGED_PX = 0.01
-_MAD_TO_SIGMA = 1.4826
 _TUKEY = 4.7
 _EDGE = 4.0
 _LOST = 0.35
@@ -118,7 +118,7 @@ class Tracker:
             seen = self._sample(picture, state)
             apart = seen - self._values
             apart = apart - np.median(apart)
-            spread = max(float(np.median(np.abs(apart))) * _MAD_TO_SIGMA, 1e-6)
+            spread = max(float(np.median(np.abs(apart))) * SIGMA_OF_MAD, 1e-6)
             ratio = apart / (_TUKEY * spread)
             weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
             heavy = self._slopes * weight[:, None]
@@ -215,7 +215,7 @@ def stripes(mean: Picture) -> Picture:
         sigma = (0.0, COARSE_PX) if axis == 0 else (COARSE_PX, 0.0)
         narrow = mean - gaussian_filter(mean, sigma)
         line = np.median(narrow, axis=axis)
-        usual = float(np.median(np.abs(line))) * _MAD_TO_SIGMA
+        usual = float(np.median(np.abs(line))) * SIGMA_OF_MAD
         line = np.where(np.abs(line) < _EDGE * usual, line, 0.0)
         found += line[None, :] if axis == 0 else line[:, None]
     return found

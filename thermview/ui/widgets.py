@@ -6,16 +6,18 @@ from collections.abc import Callable
 from typing import TypeVar
 
 import qtawesome
-from PySide6.QtCore import QEvent, QObject, Qt
+from PySide6.QtCore import QEvent, QObject, Qt, QTimer
 from PySide6.QtGui import QIcon, QKeyEvent
 from PySide6.QtWidgets import (
     QAbstractButton,
+    QAbstractItemView,
     QBoxLayout,
     QFrame,
     QHBoxLayout,
     QLabel,
     QLayout,
     QPushButton,
+    QTableView,
     QToolButton,
     QVBoxLayout,
     QWidget,
@@ -158,3 +160,38 @@ class SpacePresses(QObject):
         ):
             event.accept()
         return False
+
+
+class Refresher(QObject):
+    """Refreshes a widget now and then: only while it is seen, and only when marked stale."""
+
+    def __init__(self, widget: QWidget, refresh: Callable[[], None], interval_ms: int) -> None:
+        super().__init__(widget)
+        self._widget = widget
+        self._refresh = refresh
+        self._stale = True
+        self._timer = QTimer(self)
+        self._timer.setInterval(interval_ms)
+        self._timer.timeout.connect(self._look)
+        self._timer.start()
+
+    def mark(self, *_: object) -> None:
+        """Say that what is shown is old; takes any signal's arguments."""
+        self._stale = True
+
+    def clear(self) -> None:
+        """Say that what is shown is new."""
+        self._stale = False
+
+    def _look(self) -> None:
+        if self._stale and self._widget.isVisible():
+            self._refresh()
+
+
+def plain_rows(table: QTableView, row_px: int | None = None) -> None:
+    """Let a table be a list of whole rows: no grid, no numbers at the side."""
+    table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+    table.setShowGrid(False)
+    table.verticalHeader().hide()
+    if row_px is not None:
+        table.verticalHeader().setDefaultSectionSize(row_px)

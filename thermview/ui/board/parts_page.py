@@ -7,7 +7,6 @@ from collections.abc import Callable
 from PySide6.QtCore import QEvent, QObject, Qt
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
-    QAbstractItemView,
     QComboBox,
     QHeaderView,
     QLineEdit,
@@ -18,7 +17,7 @@ from PySide6.QtWidgets import (
 from thermview.board import Part, find_parts, nets_of, side_seen
 from thermview.ui.board.parts_table import PartsTable, kind_words
 from thermview.ui.desk import Desk
-from thermview.ui.widgets import button, column, label, named, row
+from thermview.ui.widgets import button, column, label, named, plain_rows, row
 
 ANY_NET, ANY_KIND = "any net", "any kind"
 SEEN, TOP, BOTTOM, BOTH = "the side seen", "top", "bottom", "both sides"
@@ -93,10 +92,7 @@ class PartsPage(QWidget):
     def _table(self) -> QTableView:
         table = named(QTableView(), "partsTable")
         table.setModel(self.model)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(26)
-        table.setShowGrid(False)
+        plain_rows(table, 26)
         table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
         header = table.horizontalHeader()
         header.setSectionResizeMode(QHeaderView.ResizeMode.Interactive)

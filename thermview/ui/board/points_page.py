@@ -26,7 +26,7 @@ from thermview.ui.board.point_tool import Pixel, PointTool
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
 from thermview.ui.picture.tools import ToolKind
-from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
+from thermview.ui.widgets import button, column, label, named, plain_rows, row, set_tone, tool
 
 TONES = {Grade.FEW: "", Grade.GOOD: "good", Grade.POOR: "warning", Grade.REFUSED: "error"}
 SIGNS = {Grade.FEW: "", Grade.GOOD: "✓ ", Grade.POOR: "⚠ ", Grade.REFUSED: "✗ "}
@@ -69,10 +69,8 @@ class PointsPage(QWidget):
         off.setToolTip("distance from its place by all points, mm")
         table.setHorizontalHeaderItem(0, QTableWidgetItem("point"))
         table.setHorizontalHeaderItem(1, off)
-        table.verticalHeader().hide()
-        table.setShowGrid(False)
         table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        plain_rows(table)
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
         table.horizontalHeader().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         table.setAccessibleName("matching points")

@@ -6,7 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from PySide6.QtCore import Qt, QTimer
+from PySide6.QtCore import Qt
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFrame,
@@ -24,7 +24,7 @@ from thermview.ui.readings import read_region
 from thermview.ui.region_edits import RegionEdits
 from thermview.ui.region_worth import worth_of
 from thermview.ui.theme import tokens
-from thermview.ui.widgets import button, column, label, named, row, tool
+from thermview.ui.widgets import Refresher, button, column, label, named, plain_rows, row, tool
 from thermview.ui.worth_words import NOT_READABLE, is_refused, worth_text
 
 REFRESH_MS = 250
@@ -90,13 +90,9 @@ class HalvesPanel(QFrame):
         layout.addWidget(self.hint)
         layout.addWidget(self.table, 1)
         layout.addStretch(0)
-        self._timer = QTimer(self)
-        self._timer.setInterval(REFRESH_MS)
-        self._timer.timeout.connect(self._refresh_stale)
-        self._timer.start()
-        self._stale = True
+        self._refresher = Refresher(self, self.refresh, REFRESH_MS)
         for signal in (desk.frame_shown, desk.curves_changed, desk.curves_grew, desk.scale_changed):
-            signal.connect(self._mark_stale)
+            signal.connect(self._refresher.mark)
         desk.regions_changed.connect(self.refresh)
         desk.session_changed.connect(self.refresh)
 
@@ -106,12 +102,9 @@ class HalvesPanel(QFrame):
             head_item = QTableWidgetItem(words)
             head_item.setToolTip(tip)
             table.setHorizontalHeaderItem(place, head_item)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        plain_rows(table, 26)
         table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
-        table.setShowGrid(False)
         table.setMinimumHeight(84)
-        table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(26)
         head = table.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
@@ -161,16 +154,9 @@ class HalvesPanel(QFrame):
 
     # ---- the table -------------------------------------------------------------------------
 
-    def _mark_stale(self, *_: object) -> None:
-        self._stale = True
-
-    def _refresh_stale(self) -> None:
-        if self._stale and self.isVisible():
-            self.refresh()
-
     def refresh(self) -> None:
         """Take the numbers anew."""
-        self._stale = False
+        self._refresher.clear()
         current = self._desk.document.current
         self.hint.setVisible(not current.differences)
         self.table.setVisible(bool(current.differences))

@@ -20,7 +20,7 @@ from thermview.ui.compare.work import Answer
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.viewscale import View, ViewScale
-from thermview.ui.widgets import column, label, named, row, tool
+from thermview.ui.widgets import column, label, named, plain_rows, row, tool
 
 LEVEL_TIP = (
     "What all parts share, the supply's level and the room's temperature, is taken out; colours "
@@ -80,13 +80,10 @@ class ResultView(QWidget):
     def _table(self) -> QTableView:
         table = named(QTableView(), "compareTable")
         table.setModel(self.model)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        plain_rows(table, 26)
         table.setSelectionMode(QAbstractItemView.SelectionMode.SingleSelection)
-        table.setShowGrid(False)
         table.setWordWrap(False)
         table.setMinimumHeight(96)
-        table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(26)
         head = table.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(VERDICT, QHeaderView.ResizeMode.Stretch)

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QPoint, QTimer
+from PySide6.QtCore import QPoint
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu
 
@@ -27,7 +27,7 @@ from thermview.ui.panels.finding_rows import (
     row_of_suspect,
 )
 from thermview.ui.theme import tokens
-from thermview.ui.widgets import column, label, named, row, tool
+from thermview.ui.widgets import Refresher, column, label, named, row, tool
 
 MOST = 8
 REFRESH_MS = 500
@@ -108,14 +108,10 @@ class FindingsPanel(QFrame):
         layout.addWidget(self.hint)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.note)
-        self._stale = True
-        self._timer = QTimer(self)
-        self._timer.setInterval(REFRESH_MS)
-        self._timer.timeout.connect(self._refresh_stale)
-        self._timer.start()
+        self._refresher = Refresher(self, self._refresh_rises, REFRESH_MS)
         desk.session_changed.connect(self._another)
         for signal in (desk.frame_shown, desk.scale_changed, desk.regions_changed):
-            signal.connect(self._mark_stale)
+            signal.connect(self._refresher.mark)
         desk.findings.changed.connect(self.refresh)
         desk.findings.progressed.connect(self._say_when)
         desk.findings.pulse.changed.connect(self.refresh)
@@ -132,11 +128,8 @@ class FindingsPanel(QFrame):
         self._outlines = outlines_seen(board.parts, board.view) if board is not None else {}
         self.refresh()
 
-    def _mark_stale(self, *_: object) -> None:
-        self._stale = True
-
-    def _refresh_stale(self) -> None:
-        if self._stale and self.isVisible() and not self._answered:
+    def _refresh_rises(self) -> None:
+        if not self._answered:  # an answer changes by its own signal, not with every picture
             self.refresh()
 
     @property
@@ -149,7 +142,7 @@ class FindingsPanel(QFrame):
 
     def refresh(self) -> None:
         """Show what is known now."""
-        self._stale = False
+        self._refresher.clear()
         located = self._answered
         if located is None:
             self._show_rises()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from PySide6.QtCore import QItemSelection, QItemSelectionModel, QPoint, Qt, QTimer
+from PySide6.QtCore import QItemSelection, QItemSelectionModel, QPoint, Qt
 from PySide6.QtGui import QResizeEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
@@ -26,7 +26,7 @@ from thermview.ui.panels.readings_table import (
 from thermview.ui.panels.selected import SelectedCard
 from thermview.ui.region_edits import RegionEdits
 from thermview.ui.theme import tokens
-from thermview.ui.widgets import column, label, named, row, tool
+from thermview.ui.widgets import Refresher, column, label, named, plain_rows, row, tool
 
 REFRESH_MS = 200
 COLUMN_PX = 78  # room that a column of numbers needs
@@ -55,33 +55,26 @@ class ReadingsPanel(QFrame):
         layout.addWidget(self.table, 1)
         self.trust = label("", "readingsTrust", "small", wrap=True)
         layout.addWidget(self.trust)
-        self._stale = True
         self._heads: list[str] = []
-        self._timer = QTimer(self)
-        self._timer.setInterval(REFRESH_MS)
-        self._timer.timeout.connect(self._refresh_stale)
-        self._timer.start()
+        self._refresher = Refresher(self, self.refresh, REFRESH_MS)
         desk.regions_changed.connect(self._rebuild)
         desk.session_changed.connect(self._rebuild)
         desk.selection_changed.connect(self._show_selection)
         for signal in (desk.frame_shown, desk.curves_grew, desk.curves_changed, desk.scale_changed):
-            signal.connect(self._mark_stale)
+            signal.connect(self._refresher.mark)
         desk.scale_changed.connect(self._rename_heads)
-        desk.optics.changed.connect(self._mark_stale)
+        desk.optics.changed.connect(self._refresher.mark)
         self._rebuild()
 
     def _make_table(self) -> QTableView:
         table = named(QTableView(), "readingsTable")
         table.setModel(self.model)
-        table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
+        plain_rows(table, 28)
         table.setSelectionMode(QAbstractItemView.SelectionMode.ExtendedSelection)
-        table.setShowGrid(False)
         table.setMinimumHeight(LEAST_TABLE_PX)
         table.setWordWrap(False)
         table.setContextMenuPolicy(Qt.ContextMenuPolicy.CustomContextMenu)
         table.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAlwaysOff)
-        table.verticalHeader().hide()
-        table.verticalHeader().setDefaultSectionSize(28)
         head = table.horizontalHeader()
         head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         head.setSectionResizeMode(NAME, QHeaderView.ResizeMode.Stretch)
@@ -119,16 +112,9 @@ class ReadingsPanel(QFrame):
 
     # ---- following the desk --------------------------------------------------------------
 
-    def _mark_stale(self, *_: object) -> None:
-        self._stale = True
-
-    def _refresh_stale(self) -> None:
-        if self._stale and self.isVisible():
-            self.refresh()
-
     def refresh(self) -> None:
         """Take the numbers of the shown moment."""
-        self._stale = False
+        self._refresher.clear()
         self.model.refresh()
         self.card.refresh()
         words, tip = trust_words(self._desk)

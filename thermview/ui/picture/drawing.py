@@ -15,6 +15,7 @@ from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.tools import (
     SMALLEST_DRAG,
     SelectTool,
+    StretchTool,
     Tool,
     ToolKind,
     Touch,
@@ -47,7 +48,7 @@ class SpotTool(_DrawTool):
         return True
 
 
-class DragTool(_DrawTool):
+class DragTool(StretchTool, _DrawTool):
     """Line, rectangle or ellipse from one corner to the other."""
 
     def __init__(self, desk: Desk, kind: ToolKind) -> None:
@@ -56,37 +57,18 @@ class DragTool(_DrawTool):
         self.hint = f"drag to draw the {kind.value}; with Shift its sides are equal"
         if kind is ToolKind.LINE:
             self.hint = "drag to draw the line; with Shift it is level or upright"
-        self._start: Touch | None = None
-        self._shape: Shape | None = None
 
-    def press(self, touch: Touch) -> bool:
-        """Begin at this corner."""
-        self._start, self._shape = touch, None
-        return True
-
-    def drag(self, touch: Touch) -> None:
-        """Stretch to the mouse."""
-        if self._start is None:
-            return
-        moved = touch.at - self._start.at
-        if math.hypot(moved.x(), moved.y()) >= SMALLEST_DRAG:
-            self._shape = _stretched(self._kind, self._start, touch)
+    def stretched(self, start: Touch, touch: Touch) -> Shape:
+        """Return the shape of the tool's kind."""
+        return _stretched(self._kind, start, touch)
 
     def release(self, touch: Touch) -> bool:
         """Add the shape, if it was more than a click."""
-        shape = self._shape
-        self._start = self._shape = None
+        shape = self.take_shape()
         if shape is None:
-            self.desk.say("info", self.hint)
             return False
         self.add(shape)
         return True
-
-    def cancel(self) -> bool:
-        """Forget the shape."""
-        given_up = self._start is not None
-        self._start = self._shape = None
-        return given_up
 
     def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Draw the shape so far."""

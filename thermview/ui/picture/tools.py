@@ -6,13 +6,14 @@ the desk. It holds what is being done until it is done.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum
 
 from PySide6.QtCore import QPointF, Qt
 from PySide6.QtGui import QPainter
 
-from thermview.regions import Region
+from thermview.regions import Region, Shape
 from thermview.ui.desk import Desk
 from thermview.ui.picture.geometry import (
     REACH,
@@ -90,6 +91,45 @@ class Tool:
 
     def paint(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Draw what is being done."""
+
+
+class StretchTool(Tool):
+    """Stretches a shape from the corner pressed to the mouse; a mere click makes none."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self._start: Touch | None = None
+        self._shape: Shape | None = None
+
+    def stretched(self, start: Touch, touch: Touch) -> Shape:
+        """Return the shape between two corners."""
+        raise NotImplementedError
+
+    def press(self, touch: Touch) -> bool:
+        """Begin at this corner."""
+        self._start, self._shape = touch, None
+        return True
+
+    def drag(self, touch: Touch) -> None:
+        """Stretch to the mouse."""
+        if self._start is None:
+            return
+        moved = touch.at - self._start.at
+        if math.hypot(moved.x(), moved.y()) >= SMALLEST_DRAG:
+            self._shape = self.stretched(self._start, touch)
+
+    def take_shape(self) -> Shape | None:
+        """Return the shape and forget it; the hint is said where there is none."""
+        shape, self._start, self._shape = self._shape, None, None
+        if shape is None:
+            self.desk.say("info", self.hint)
+        return shape
+
+    def cancel(self) -> bool:
+        """Forget the shape."""
+        given_up = self._start is not None
+        self._start = self._shape = None
+        return given_up
 
 
 class SelectTool(Tool):
