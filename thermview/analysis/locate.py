@@ -497,7 +497,8 @@ def _notes(take: Take, course: Course, how: str, *, silent: bool, heated: bool) 
     if take.sway.shape[1]:
         notes.append("the camera moved; the pictures were held still on the board's own pattern")
     if take.bridged:
-        notes.append(f"the camera's offset changed {take.bridged} times (shutter); bridged")
+        times = "once" if take.bridged == 1 else f"{take.bridged} times"
+        notes.append(f"the camera's offset changed {times} (shutter); bridged")
     if (breath_k := _breathing(take)) > BREATHING_K:
         notes.append(
             f"the whole picture breathes by {breath_k:.2g} K: a draught, or the camera's drift; "
