@@ -18,8 +18,9 @@ from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone
 
 COLUMNS = 3
-FIELD_PX = 116
-GAP_PX = 16
+FIELD_PX = 110
+FIELD_HEIGHT_PX = 28
+GAP_PX = 8
 
 
 class KeysDialog(QDialog):
@@ -37,7 +38,8 @@ class KeysDialog(QDialog):
         self.words = label("Click a key and press another to change it.", "keysWords", "dim")
         content = named(QWidget(), "keysContent", "page")
         grid = QGridLayout(content)
-        grid.setVerticalSpacing(2)
+        grid.setVerticalSpacing(1)
+        grid.setContentsMargins(0, 0, GAP_PX, 0)
         lines = -(-len(ACTIONS) // COLUMNS)
         for position, action in enumerate(ACTIONS):
             place, line = divmod(position, lines)
@@ -61,12 +63,12 @@ class KeysDialog(QDialog):
                 button("close", "keysClose", self.accept, role="primary"),
             )
         )
-        self.resize(1220, 680)
+        self.resize(1240, 700)
 
     def _field(self, action: KeyAction) -> QKeySequenceEdit:
         field = named(QKeySequenceEdit(QKeySequence(self._keys.key(action.name))), action.name)
         field.setMaximumSequenceLength(1)
-        field.setFixedWidth(FIELD_PX)
+        field.setFixedSize(FIELD_PX, FIELD_HEIGHT_PX)
         field.setAccessibleName(action.words)
         field.editingFinished.connect(lambda: self._bind(action.name))
         self.fields[action.name] = field
