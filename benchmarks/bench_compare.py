@@ -18,7 +18,7 @@ import numpy as np
 from hard_pairs import Film, MemoryFootage, Pair, cached, landmarks_of, placement_csv
 from numpy.typing import NDArray
 
-from thermview.analysis.compare import Comparison, compare_boards
+from thermview.analysis.pair.compare import Comparison, compare_boards
 from thermview.board import Part, fit_homography, parse_placement, part_outline_px
 
 Floats = NDArray[np.float64]

@@ -14,10 +14,10 @@ import pytest
 from numpy.typing import NDArray
 from skimage.transform import ProjectiveTransform
 
-from thermview.analysis.compare import Comparison, compare_boards
-from thermview.analysis.compare_places import compare_places, pixel_of
-from thermview.analysis.compare_plane import mapped
-from thermview.analysis.compare_verdict import Limits
+from thermview.analysis.pair.compare import Comparison, compare_boards
+from thermview.analysis.pair.places import compare_places, pixel_of
+from thermview.analysis.pair.plane import mapped
+from thermview.analysis.pair.verdict import Limits
 from thermview.board import Landmark, Part, load_landmarks, load_placement
 from thermview.errors import InputError
 from thermview.frames import Footage, Frame, Mark, Scale, SourceInfo, SupplyLog

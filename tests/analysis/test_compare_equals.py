@@ -3,8 +3,8 @@ from typing import cast
 
 import pytest
 
-from thermview.analysis.compare import Compared, Comparison
-from thermview.analysis.compare_equals import consensus, equal_parts, odd_ones
+from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.equals import consensus, equal_parts, odd_ones
 from thermview.board import Part
 
 

@@ -11,11 +11,11 @@ import pytest
 from numpy.typing import NDArray
 from scipy import special
 
+from thermview.analysis.heat.locate import Located, Nature, analyse, locate
+from thermview.analysis.heat.watts import within_supply
 from thermview.analysis.heat_model import CAPACITY, Footprint
-from thermview.analysis.locate import Located, Nature, analyse, locate
 from thermview.analysis.prepare import Shots, Take, take_of
 from thermview.analysis.responses import Drive, Modes, nuisances, one_pole
-from thermview.analysis.watts import within_supply
 from thermview.analysis.waveform import course_of_log
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.frames import SupplyLog

@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import special
 
-from thermview.analysis.source_map import power_within, source_map
+from thermview.analysis.heat.source_map import power_within, source_map
 
 Floats = NDArray[np.float64]
 

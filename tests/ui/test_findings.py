@@ -13,8 +13,8 @@ from PySide6.QtTest import QTest
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
-from thermview.analysis.findings import Place
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.findings import Place
+from thermview.analysis.heat.nature import Nature
 from thermview.frames import MarkKind
 from thermview.paths import sample_recordings
 from thermview.session.finding import Lack

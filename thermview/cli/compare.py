@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import TextIO
 
-    from thermview.analysis.compare import Compared, Comparison
-    from thermview.analysis.compare_equals import Odd
-    from thermview.analysis.compare_verdict import Limits
+    from thermview.analysis.pair.compare import Compared, Comparison
+    from thermview.analysis.pair.equals import Odd
+    from thermview.analysis.pair.verdict import Limits
     from thermview.board import Landmark, Part
     from thermview.frames import Footage
 
@@ -61,7 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compare and print the verdicts."""
-    from thermview.analysis.compare_equals import equal_parts, odd_ones
+    from thermview.analysis.pair.equals import equal_parts, odd_ones
     from thermview.sources import open_footage
 
     limits = _limits(options.tolerance)
@@ -87,7 +87,7 @@ def run(options: argparse.Namespace) -> int:
 
 
 def _limits(text: str) -> Limits:
-    from thermview.analysis.compare_verdict import Limits
+    from thermview.analysis.pair.verdict import Limits
 
     try:
         low, high = (float(word) for word in text.split(","))
@@ -110,8 +110,8 @@ def _compare(
     good: Footage, bad: Footage, options: argparse.Namespace, limits: Limits
 ) -> tuple[Comparison, tuple[Part, ...]]:
     """Return the comparison, and the parts that it is by; none where it is by place."""
-    from thermview.analysis.compare import compare_boards
-    from thermview.analysis.compare_places import compare_places, load_matching
+    from thermview.analysis.pair.compare import compare_boards
+    from thermview.analysis.pair.places import compare_places, load_matching
     from thermview.board import load_landmarks, load_placement
     from thermview.regions import load_regions
 
@@ -175,7 +175,7 @@ def _stored(
 
 def as_document(found: Comparison, odd: Sequence[Odd], *, by_part: bool) -> dict[str, Any]:
     """Return the comparison in the contract's form."""
-    from thermview.analysis.compare_places import pixel_of
+    from thermview.analysis.pair.places import pixel_of
 
     listed = []
     for one in found.ranked():

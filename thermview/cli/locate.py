@@ -21,7 +21,7 @@ from thermview.errors import UsageError
 if TYPE_CHECKING:
     from typing import TextIO
 
-    from thermview.analysis.locate import Located, Place, Suspect
+    from thermview.analysis.heat.locate import Located, Place, Suspect
     from thermview.frames import Footage
     from thermview.session.boards import Board
 
@@ -49,7 +49,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Analyse the recording and print the findings."""
-    from thermview.analysis.locate import locate
+    from thermview.analysis.heat.locate import locate
     from thermview.job.pictures import new_figure, save
     from thermview.paths import writing
     from thermview.sources import open_footage

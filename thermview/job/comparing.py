@@ -9,7 +9,7 @@ from matplotlib.image import AxesImage
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
-from thermview.analysis.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Compared, Comparison
 
 RISE_COLOURS = "inferno"
 DIFFERENCE_COLOURS = "RdBu_r"

@@ -9,10 +9,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.findings import Located, Suspect
-from thermview.analysis.largest_rise import frames_between, median_image
-from thermview.analysis.locate import locate
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.findings import Located, Suspect
+from thermview.analysis.heat.largest_rise import frames_between, median_image
+from thermview.analysis.heat.locate import locate
+from thermview.analysis.heat.nature import Nature
 from thermview.board import outlines_seen
 from thermview.cautions import BOARDS_HURT
 from thermview.errors import InputError, OutputError

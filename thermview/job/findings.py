@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from thermview.analysis.findings import Located
+from thermview.analysis.heat.findings import Located
 from thermview.analysis.lockin import Harmonic
 from thermview.frames import Footage
 from thermview.job.pictures import draw_outlines, draw_rise

@@ -13,7 +13,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.locate import Located, locate
+from thermview.analysis.heat.locate import Located, locate
 from thermview.analysis.prepare import Progress
 from thermview.analysis.waveform import pulse_period
 from thermview.frames import Footage, Mark, MarkKind, SupplyLog

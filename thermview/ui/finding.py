@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from thermview.analysis.locate import Located, Suspect
+from thermview.analysis.heat.locate import Located, Suspect
 from thermview.errors import CancelledError
 from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected

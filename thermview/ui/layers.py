@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, Signal
 
-from thermview.analysis.locate import Suspect
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.locate import Suspect
+from thermview.analysis.heat.nature import Nature
 from thermview.errors import UsageError
 from thermview.ui.display import View
 

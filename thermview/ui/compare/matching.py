@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PySide6.QtWidgets import QWidget
 
-from thermview.analysis.compare_places import Match
+from thermview.analysis.pair.places import Match
 from thermview.ui.compare.room import FEWEST_POINTS, CompareRoom
 from thermview.ui.compare.twin import Link, LinkedPicture, Sign
 from thermview.ui.desk import Desk

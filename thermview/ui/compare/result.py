@@ -12,7 +12,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from thermview.analysis.compare_verdict import COLDER, HOTTER
+from thermview.analysis.pair.verdict import COLDER, HOTTER
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.table import NAME, VERDICT, VerdictModel
 from thermview.ui.compare.twin import Link, LinkedPicture, Sign

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from thermview.analysis.compare_places import Match
+from thermview.analysis.pair.places import Match
 from thermview.errors import CancelledError, ThermviewError
 from thermview.frames import Footage
 from thermview.session.finding import Cycle, power_cycle

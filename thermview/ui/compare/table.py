@@ -8,8 +8,8 @@ from typing import Any
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
-from thermview.analysis.compare import Compared
-from thermview.analysis.compare_verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE
+from thermview.analysis.pair.compare import Compared
+from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE
 from thermview.ui.display import DASH, Display
 from thermview.ui.theme import tokens
 

@@ -18,8 +18,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.compare import Comparison, compare_boards
-from thermview.analysis.compare_places import Match, compare_places, pixel_of
+from thermview.analysis.pair.compare import Comparison, compare_boards
+from thermview.analysis.pair.places import Match, compare_places, pixel_of
 from thermview.board import Landmark, parse_landmarks
 from thermview.errors import InputError, ThermviewError
 from thermview.frames import Footage, Frame, Mark, SourceInfo, SupplyLog

@@ -8,8 +8,8 @@ from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter
 from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOptionViewItem
 
-from thermview.analysis.locate import Place, Suspect
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.locate import Place, Suspect
+from thermview.analysis.heat.nature import Nature
 from thermview.ui.theme import tokens
 
 Index = QModelIndex | QPersistentModelIndex

@@ -11,9 +11,9 @@ from PySide6.QtCore import QPoint
 from PySide6.QtGui import QFont, QResizeEvent
 from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu
 
-from thermview.analysis.largest_rise import Rise, largest_place, rises_of_outlines
-from thermview.analysis.locate import Located
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.largest_rise import Rise, largest_place, rises_of_outlines
+from thermview.analysis.heat.locate import Located
+from thermview.analysis.heat.nature import Nature
 from thermview.board import outlines_seen
 from thermview.regions import Line, Spot
 from thermview.session.finding import Lack

@@ -9,7 +9,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPainterPath, QPen, QPolygonF
 
-from thermview.analysis.locate import Suspect
+from thermview.analysis.heat.locate import Suspect
 from thermview.board import outlines_seen
 from thermview.frames import Frame
 from thermview.session.boards import Board

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.compare_align import nonnegative
-from thermview.analysis.compare_plane import Pictures, Plane, Subject
-from thermview.analysis.compare_templates import Library, usual_excess, usual_lag
-from thermview.analysis.compare_time import Courses
+from thermview.analysis.pair.align import nonnegative
+from thermview.analysis.pair.clock import Courses
+from thermview.analysis.pair.plane import Pictures, Plane, Subject
+from thermview.analysis.pair.templates import Library, usual_excess, usual_lag
 
 Floats = NDArray[np.float64]
 

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import nnls
 
-from thermview.analysis.compare_plane import (
+from thermview.analysis.pair.clock import Courses, WarmUp
+from thermview.analysis.pair.plane import (
     BLUR_PX,
     Pictures,
     Plane,
@@ -25,8 +26,7 @@ from thermview.analysis.compare_plane import (
     highpass,
     mapped,
 )
-from thermview.analysis.compare_templates import NARROW, Library, usual_excess, usual_lag
-from thermview.analysis.compare_time import Courses, WarmUp
+from thermview.analysis.pair.templates import NARROW, Library, usual_excess, usual_lag
 
 Floats = NDArray[np.float64]
 

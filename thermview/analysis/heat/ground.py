@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.background import calm_axes, measure_whitener
+from thermview.analysis.heat.sources import Field, flat
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
 from thermview.analysis.responses import Drive, Modes, nuisances, slow_courses
-from thermview.analysis.sources import Field, flat
 from thermview.analysis.waveform import Course
 
 Floats = NDArray[np.float64]

@@ -14,9 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.compare_align import Aligned, displacements
-from thermview.analysis.compare_fit import Fitted
-from thermview.analysis.compare_plane import Plane, Subject, Window
+from thermview.analysis.pair.align import Aligned, displacements
+from thermview.analysis.pair.fit import Fitted
+from thermview.analysis.pair.plane import Plane, Subject, Window
 
 Floats = NDArray[np.float64]
 

@@ -13,12 +13,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.compare_align import Aligned, Aligner, View
-from thermview.analysis.compare_fit import JointFit
-from thermview.analysis.compare_plane import Plane, Subject, highpass, mapped
-from thermview.analysis.compare_templates import NARROW
-from thermview.analysis.compare_time import Courses, WarmUp, find_power_on, warm_up
-from thermview.analysis.compare_verdict import (
+from thermview.analysis.heat_model import SEEN
+from thermview.analysis.pair.align import Aligned, Aligner, View
+from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
+from thermview.analysis.pair.fit import JointFit
+from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
+from thermview.analysis.pair.templates import NARROW
+from thermview.analysis.pair.verdict import (
     ALIKE,
     LEVEL_SPAN,
     OUT_OF_VIEW,
@@ -27,7 +28,6 @@ from thermview.analysis.compare_verdict import (
     verdicts,
     weigh,
 )
-from thermview.analysis.heat_model import SEEN
 from thermview.analysis.prepare import Take, gather, take_of
 from thermview.board import Landmark, Part, fit_homography, parts_seen, side_seen
 from thermview.errors import InputError

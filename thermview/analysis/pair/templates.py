@@ -13,9 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from thermview.analysis.compare_plane import BLUR_PX, Plane, Subject, Window
-from thermview.analysis.compare_time import Courses
 from thermview.analysis.heat_model import sheet_filters
+from thermview.analysis.pair.clock import Courses
+from thermview.analysis.pair.plane import BLUR_PX, Plane, Subject, Window
 from thermview.analysis.responses import TAUS_S
 
 Floats = NDArray[np.float64]

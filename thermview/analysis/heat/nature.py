@@ -15,11 +15,11 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.heat.sources import SIDE, Field, Fit, Found, best_fit, flat, mask_of
+from thermview.analysis.heat.surroundings import own_courses
 from thermview.analysis.heat_model import Footprint, HeatModel
 from thermview.analysis.prepare import Block
 from thermview.analysis.responses import Modes
-from thermview.analysis.sources import SIDE, Field, Fit, Found, best_fit, flat, mask_of
-from thermview.analysis.surroundings import own_courses
 
 Floats = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.nature import Nature
+from thermview.analysis.heat.nature import Nature
 
 Floats = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from thermview.analysis.heat.sources import QUICK_KAPPAS, QUICK_LAGS, Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
-from thermview.analysis.sources import QUICK_KAPPAS, QUICK_LAGS, Field
 
 Floats = NDArray[np.float64]
 

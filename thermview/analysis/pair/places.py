@@ -15,11 +15,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.compare import Comparison, Filmed, compare, settle_power_on
-from thermview.analysis.compare_align import View
-from thermview.analysis.compare_plane import Subject, mapped
-from thermview.analysis.compare_time import SHOWN_S
-from thermview.analysis.compare_verdict import Limits
+from thermview.analysis.pair.align import View
+from thermview.analysis.pair.clock import SHOWN_S
+from thermview.analysis.pair.compare import Comparison, Filmed, compare, settle_power_on
+from thermview.analysis.pair.plane import Subject, mapped
+from thermview.analysis.pair.verdict import Limits
 from thermview.analysis.prepare import Take, gather, take_of
 from thermview.board import Landmark, fit_homography
 from thermview.errors import InputError

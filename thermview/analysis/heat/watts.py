@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.heat.sources import Fit
 from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint
 from thermview.analysis.responses import RATES_HZ, Modes
-from thermview.analysis.sources import Fit
 
 Floats = NDArray[np.float64]
 

@@ -1,0 +1,1 @@
+"""Which part dissipates, how much, how sure."""

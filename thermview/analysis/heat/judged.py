@@ -1,0 +1,130 @@
+"""What is found in the pictures, at parts and elsewhere, weighed and judged one by one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.heat.ground import Ground, Split
+from thermview.analysis.heat.nature import Evidence, judge
+from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
+from thermview.analysis.heat.spots import SpotSearch
+from thermview.analysis.heat_model import Footprint
+
+Floats = NDArray[np.float64]
+
+LEAST_SCORE = 6.5
+"""Signal to noise below which nothing is listed."""
+SPOT_SCORE = 9.0
+MOST_SPOTS = 6
+MOST_DOUBTED = 2
+CLEAR_SCORE = 20.0
+BESIDE_PX = 7.0
+BESIDE_IS_BETTER = 1.08
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """A source found, and the evidence on its nature."""
+
+    found: Found
+    evidence: Evidence
+
+    @property
+    def fit(self) -> Fit:
+        """Return the fit that its power is taken from."""
+        rest = self.evidence.rest
+        return rest if rest is not None and self.evidence.rest_is_better else self.found.fit
+
+
+def judged_sources(
+    ground: Ground, parted: Split, footprints: Sequence[Footprint]
+) -> tuple[list[Judged], list[Judged]]:
+    """Return what is found at parts and, in what they leave, at other places."""
+    explainer = Explainer(footprints, ground.field)
+    search = SpotSearch(ground.field)
+    found, spots = _off_parts(explainer, search, explainer.explain(LEAST_SCORE))
+    while len(spots) < MOST_SPOTS and (place := search.strongest(SPOT_SCORE)) is not None:
+        spots.append(explainer.fit_at(place))
+    explainer.refit(found + spots)
+    sham = explainer.sham()
+    at_parts = _weighed(explainer, found, ground, parted, sham=sham)
+    for one in spots:
+        one.sham = search.sham(one.footprint, NEAR_PX)
+    return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
+
+
+def count_mirrors(*judged: list[Judged]) -> None:
+    """Let each judgement know how many other mirrors there are."""
+    total = sum(one.evidence.is_mirror for found in judged for one in found)
+    for found in judged:
+        for at, one in enumerate(found):
+            others = total - one.evidence.is_mirror
+            found[at] = Judged(one.found, replace(one.evidence, mirrors=others))
+
+
+def _off_parts(
+    explainer: Explainer, search: SpotSearch, found: list[Found]
+) -> tuple[list[Found], list[Found]]:
+    """Part the strongest sources into those at a part and those clearly beside it.
+
+    Heat at a joint, a track's end or a part that the list lacks is not forced onto a neighbour.
+    """
+    kept, beside = list(found), []
+    for one in sorted(found, key=lambda f: -f.fit.score)[:MOST_DOUBTED]:
+        if one.fit.score < CLEAR_SCORE:
+            continue
+        explainer.field.take_off(one.fit, -1.0)
+        place = search.strongest_near(one.footprint.centre_px, BESIDE_PX)
+        spot = explainer.fit_at(place)
+        outline = one.footprint.outline_px.astype(np.float32)
+        where = tuple(float(v) for v in spot.footprint.centre_px)
+        away_px = -cv2.pointPolygonTest(outline, where, True)
+        if spot.fit.score > BESIDE_IS_BETTER * one.fit.score and away_px > 0.7:
+            kept.remove(one)
+            beside.append(spot)
+        else:
+            explainer.field.take_off(spot.fit, -1.0)
+            explainer.field.take_off(one.fit)
+    return kept, beside
+
+
+def _merged(judged: list[Judged]) -> list[Judged]:
+    """Return spots without those that only fill up a stronger one close by."""
+    kept: list[Judged] = []
+    for one in sorted(judged, key=lambda j: -j.found.fit.score):
+        centre = one.found.footprint.centre_px
+        others = (k.found.footprint.centre_px for k in kept)
+        if all(np.hypot(*(centre - other)) > BESIDE_PX for other in others):
+            kept.append(one)
+    return kept
+
+
+def _weighed(
+    explainer: Explainer, found: list[Found], ground: Ground, parted: Split, *, sham: Floats | None
+) -> list[Judged]:
+    judged = []
+    for one in found:
+        explainer.weigh(
+            one,
+            plain=ground.plain,
+            left_over=ground.left_over,
+            noise_var=ground.noise_var,
+            sham=sham,
+        )
+        if one.fit.score < LEAST_SCORE * one.excess:
+            continue
+        evidence = judge(
+            one,
+            ground.field,
+            all_coefficients=ground.coefficients,
+            narrow=parted.narrow,
+            wide=parted.wide,
+            noise_var=ground.noise_var,
+        )
+        judged.append(Judged(one, evidence))
+    return judged

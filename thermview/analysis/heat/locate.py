@@ -1,0 +1,193 @@
+"""Which part dissipates, how much, how sure: footage and board in, ranked findings out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from thermview.analysis.heat.findings import Located, Place, Suspect
+from thermview.analysis.heat.ground import Split, prepare_ground, split
+from thermview.analysis.heat.judged import count_mirrors, judged_sources
+from thermview.analysis.heat.nature import Nature
+from thermview.analysis.heat.placing import settled
+from thermview.analysis.heat.spots import grid_of_discs
+from thermview.analysis.heat.surroundings import own_courses
+from thermview.analysis.heat.switching import course_of_switchings, find_switchings, part_series
+from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
+from thermview.analysis.heat.watts import body_height_mm
+from thermview.analysis.heat_model import Footprint
+from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
+from thermview.analysis.stabilise import Motion, hold_still
+from thermview.analysis.waveform import (
+    Course,
+    course_of_log,
+    step_course,
+)
+from thermview.board import BoardView, Part, part_outline_px, parts_seen
+from thermview.frames import Footage, MarkKind, SupplyLog
+
+__all__ = ["Located", "Nature", "Place", "Suspect", "analyse", "locate"]
+
+Floats = NDArray[np.float64]
+
+UNKNOWN_MM_PER_PX = 0.5
+
+
+def footprints_of(
+    parts: Sequence[Part], view: BoardView, shape: tuple[int, int]
+) -> list[Footprint]:
+    """Return the parts on the seen side whose middle is in the picture.
+
+    Raises
+    ------
+    InputError
+        All parts are on the other side: two landmarks are swapped, or it is the wrong list.
+    """
+    rows, columns = shape
+    prints = []
+    for part in parts_seen(parts, view) if parts else ():
+        outline = part_outline_px(part, view)
+        x, y = outline.mean(axis=0)
+        if 0 <= x < columns and 0 <= y < rows:
+            width_mm, height_mm = part.width_mm, part.height_mm
+            tall_m = body_height_mm(part.package, width_mm, height_mm) * 1e-3
+            prints.append(Footprint(part.designator, outline, width_mm * height_mm * 1e-6, tall_m))
+    return prints
+
+
+def locate(
+    footage: Footage,
+    parts: Sequence[Part] = (),
+    view: BoardView | None = None,
+    *,
+    power_on_s: float | None = None,
+    period_s: float | None = None,
+    meant_warm: Collection[str] = (),
+    progress: Progress | None = None,
+) -> Located:
+    """Find the dissipating parts in footage.
+
+    Parameters
+    ----------
+    footage : Footage
+    parts, view :
+        The board's parts and how the camera sees them, in the first frame where the camera moves.
+    power_on_s : float, optional
+        When the power came on; unless given, a mark, the supply's log or the frames tell.
+    period_s : float, optional
+        Of a pulsed supply; unless given, the supply's log tells.
+    meant_warm : collection of str
+        Designators of parts that rightly warm.
+
+    Raises
+    ------
+    InputError
+        The footage cannot be used.
+    """
+    take, motion = steady(gather(footage, progress))
+    prints = footprints_of(parts, view, take.shape) if view is not None else []
+    if motion is not None:
+        prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
+    marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
+    return analyse(
+        take,
+        prints,
+        view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
+        view=view,
+        supply=footage.supply,
+        power_on_s=power_on_s,
+        marked_s=min(marked) if marked else None,
+        period_s=period_s,
+        meant_warm=meant_warm,
+    )
+
+
+def steady(shots: Shots) -> tuple[Take, Motion | None]:
+    """Hold the pictures still where the camera moved; pictures without lock are left out."""
+    still, motion = hold_still(shots.kelvin)
+    if motion is None:
+        return take_of(shots), None
+    good = ~motion.lost
+    kept = Shots(still[good], shots.times_s[good], shots.segment[good])
+    return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion
+
+
+def analyse(
+    take: Take,
+    footprints: Sequence[Footprint],
+    mm_per_px: float,
+    *,
+    view: BoardView | None = None,
+    supply: SupplyLog | None = None,
+    power_on_s: float | None = None,
+    marked_s: float | None = None,
+    period_s: float | None = None,
+    meant_warm: Collection[str] = (),
+) -> Located:
+    """Find the dissipating parts in pictures; see `locate`."""
+    logged = course_of_log(supply, take.times_s) if supply is not None else None
+    if period_s is None and logged is not None:
+        period_s = logged.period_s
+    parted = split(take, period_s)
+    course, how = _course(
+        take,
+        parted,
+        footprints,
+        logged=logged,
+        power_on_s=power_on_s,
+        marked_s=marked_s,
+        period_s=period_s,
+    )
+    ground = prepare_ground(take, parted, course, mm_per_px)
+    judged, others = judged_sources(ground, parted, footprints)
+    if how == "frames":
+        count_mirrors(judged, others)
+    suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
+    elsewhere = places_of(others, ground, take, course, view=view)
+    silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
+    heats = [s.nature for s in suspects] + [p.nature for p in elsewhere]
+    heated = Nature.HEATING in heats and not silent
+    return Located(
+        power_on_s=course.on_s,
+        power_on_from=how,
+        heated=heated,
+        suspects=suspects,
+        elsewhere=elsewhere,
+        notes=tuple(notes_of(take, course, how, silent=silent, heated=heated)),
+        times_s=take.times_s,
+        rise_k=late_rise(take, course.on_s),
+        supply_w=course.level_w,
+    )
+
+
+def _course(
+    take: Take,
+    parted: Split,
+    footprints: Sequence[Footprint],
+    *,
+    logged: Course | None,
+    power_on_s: float | None,
+    marked_s: float | None,
+    period_s: float | None,
+) -> tuple[Course, str]:
+    """Return the power's course and how it is known: said, marked, logged, or seen."""
+    for told_s, how in ((power_on_s, "given"), (marked_s, "marked")):
+        if told_s is not None and (logged is None or abs(logged.on_s - told_s) > 1.0):
+            return step_course(take.times_s, told_s, period_s), how
+    if logged is not None:
+        return logged, "supply log"
+    if not footprints:
+        footprints = grid_of_discs(take.shape, UNKNOWN_MM_PER_PX)
+    series = part_series(parted.narrow, list(footprints))
+    centres = {f.name: f.centre_px for f in footprints}
+    around = [own_courses(parted.wide, centres[name], parted.idle) for name in series.names]
+    found = find_switchings(
+        series, around, take.times_s, parted.idle, noise_k=take.noise_k, period_s=period_s
+    )
+    if not found:
+        return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), ""
+    if period_s is not None:
+        return step_course(take.times_s, found[0].on_s, period_s), "frames"
+    return course_of_switchings(found, take.times_s, take.noise_k), "frames"

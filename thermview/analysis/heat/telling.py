@@ -1,0 +1,238 @@
+"""What was judged, told: suspects and places with watts, courses, words and notes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import nnls
+
+from thermview.analysis.heat.findings import Place, Suspect
+from thermview.analysis.heat.ground import Ground, Split
+from thermview.analysis.heat.judged import Judged
+from thermview.analysis.heat.nature import Evidence, Nature
+from thermview.analysis.heat.watts import MODEL_DOUBT, drawn_power, within_supply
+from thermview.analysis.prepare import Take
+from thermview.analysis.responses import TAUS_S, Modes
+from thermview.analysis.waveform import Course
+from thermview.board import BoardView
+
+Floats = NDArray[np.float64]
+
+BREATHING_K = 0.12
+
+
+def suspects_of(
+    judged: list[Judged],
+    ground: Ground,
+    parted: Split,
+    take: Take,
+    course: Course,
+    *,
+    meant_warm: frozenset[str],
+) -> tuple[Suspect, ...]:
+    """Return what was found at parts, ranked."""
+    seen_w = [drawn_power(ground.modes, one.found.footprint, one.fit) for one in judged]
+    heats = [one.evidence.nature is Nature.HEATING for one in judged]
+    powers_w, doubt = within_supply(
+        [watts for watts, heat in zip(seen_w, heats, strict=True) if heat], course.level_w
+    )
+    agreed = iter(powers_w)
+    suspects = []
+    for one, watts, heat in zip(judged, seen_w, heats, strict=True):
+        power_w = next(agreed) if heat else min(watts, course.level_w or watts)
+        noise_w = one.fit.sigma_w * power_w / max(one.fit.power_w, 1e-12) * one.found.excess
+        suspects.append(
+            _suspect(
+                one,
+                ground,
+                parted,
+                take,
+                course,
+                power_w=power_w,
+                sigma_w=float(np.hypot(noise_w, doubt * power_w)),
+                expected=one.found.footprint.name in meant_warm,
+            )
+        )
+    return _ranked(suspects)
+
+
+def _suspect(
+    one: Judged,
+    ground: Ground,
+    parted: Split,
+    take: Take,
+    course: Course,
+    *,
+    power_w: float,
+    sigma_w: float,
+    expected: bool,
+) -> Suspect:
+    found, evidence, modes = one.found, one.evidence, ground.modes
+    heat = found.fit.picture
+    strength = np.einsum("mij,mij->ij", heat, heat)
+    row, column = np.unravel_index(int(np.argmax(strength)), strength.shape)
+    place = found.fit.window.y + row, found.fit.window.x + column
+    raw: Floats = parted.narrow[:, *place].astype(np.float64)
+    fitted = _heat_in(raw, modes)
+    drift = modes.idle @ (modes.idle.T @ (raw - fitted))
+    before = take.times_s < course.on_s
+    zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
+    start = float((fitted + drift)[before].mean()) if before.any() else float(raw[0])
+    rise_k = max(float(np.percentile(fitted + drift, 98) - start), 0.0)
+    x, y = found.footprint.centre_px
+    onset_s = _onset(fitted - zero, take.times_s, course.on_s)
+    return Suspect(
+        part=found.footprint.name,
+        rank=0,
+        nature=evidence.nature,
+        rise_k=rise_k,
+        power_w=power_w,
+        power_sigma_w=sigma_w,
+        onset_s=onset_s,
+        snr=found.fit.score / found.excess,
+        likely=evidence.likely,
+        expected=expected,
+        words=_words(evidence, rise_k, TAUS_S[found.fit.lag], onset_s, course),
+        x_px=float(x),
+        y_px=float(y),
+        curve_k=raw - start,
+        fitted_k=fitted + drift - start,
+    )
+
+
+def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
+    """Return the part of one pixel's curve that answers to the power through thermal lags, K.
+
+    Whatever the part and the board, that is a sum of the drive's answers with weights that are
+    not negative.
+    """
+    drive = modes.drive
+    answers = np.concatenate([drive.body.T, drive.sheet[0][:, ::6]], axis=1)
+    answers = answers / np.maximum(np.abs(answers).max(axis=0), 1e-12)
+    own = answers - modes.idle @ (modes.idle.T @ answers)
+    weights, _ = nnls(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
+    return np.asarray(answers @ weights)
+
+
+def places_of(
+    judged: list[Judged], ground: Ground, take: Take, course: Course, *, view: BoardView | None
+) -> tuple[Place, ...]:
+    """Return the heat that is at no listed part, most first."""
+    places = []
+    for one in judged:
+        found, evidence = one.found, one.evidence
+        if evidence.nature is not Nature.HEATING:
+            continue
+        x, y = found.footprint.centre_px
+        power_w: float | None = None
+        x_mm: float | None = None
+        y_mm: float | None = None
+        if view is not None:
+            power_w = min(
+                drawn_power(ground.modes, found.footprint, one.fit), course.level_w or np.inf
+            )
+            x_mm, y_mm = (float(v) for v in view.pixel_to_board((x, y)))
+        heat = found.fit.picture
+        row, column = np.unravel_index(int(np.argmax((heat**2).sum(axis=0))), heat.shape[1:])
+        fitted = ground.modes.active @ heat[:, row, column].astype(np.float64)
+        before = take.times_s < course.on_s
+        zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
+        places.append(
+            Place(
+                x_px=float(x),
+                y_px=float(y),
+                x_mm=x_mm,
+                y_mm=y_mm,
+                radius_mm=float(np.sqrt(found.footprint.area_m2 / np.pi) * 1e3),
+                nature=evidence.nature,
+                rise_k=max(float(np.percentile(fitted, 98)) - zero, 0.0),
+                power_w=power_w,
+                power_sigma_w=None if power_w is None else MODEL_DOUBT * power_w,
+                snr=found.fit.score / found.excess,
+                likely=evidence.likely,
+            )
+        )
+    return tuple(sorted(places, key=lambda place: -(place.power_w or place.rise_k)))
+
+
+def _onset(fitted_k: Floats, times_s: Floats, on_s: float) -> float:
+    """Return when the fitted heat first shows: at a tenth of its highest."""
+    above = (times_s >= on_s) & (fitted_k > 0.1 * float(fitted_k.max()))
+    return float(times_s[int(np.argmax(above))]) if above.any() else on_s
+
+
+def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, course: Course) -> str:
+    step = "the supply's step" if course.from_log else "the power came on"
+    if evidence.nature is Nature.REFLECTION:
+        return (
+            f"mirrors its surroundings: they leave {evidence.mirror_leaves:.0%} of its change "
+            f"unexplained, heat {min(evidence.heat_leaves, 1.0):.0%}"
+        )
+    if evidence.nature is Nature.UNCERTAIN:
+        return (
+            "neither heat nor a mirror image explains it well; pulse the supply, or put a patch "
+            "of matt tape on it"
+        )
+    if course.period_s is not None:
+        return f"follows the supply's pulses of {course.period_s:.3g} s with a thermal lag"
+    after_s = max(onset_s - course.on_s, 0.0)
+    lag = f"with a lag of {lag_s:.2g} s" if lag_s >= 0.1 else "nearly at once"
+    return (
+        f"rises {rise_k:.2g} K, {after_s:.1f} s after {step}, {lag}, and spreads to the board; "
+        f"heat leaves {evidence.heat_leaves:.0%} of its change unexplained"
+    )
+
+
+def _ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
+    """Order: unexplained heat, uncertain, reflections; what is meant to be warm after the heat."""
+    order = {Nature.HEATING: 0, Nature.UNCERTAIN: 1, Nature.REFLECTION: 2}
+    ordered = sorted(
+        suspects, key=lambda s: (order[s.nature], s.expected, -s.power_w * s.likely**2)
+    )
+    return tuple(replace(s, rank=i + 1) for i, s in enumerate(ordered))
+
+
+def late_rise(take: Take, on_s: float) -> NDArray[np.float32]:
+    """Return the rise of the last second and a half over the time before the power, K."""
+    before = take.rise_k[take.times_s < on_s - 0.05]
+    late = take.rise_k[take.times_s > take.times_s[-1] - 1.5]
+    return np.asarray(late.mean(axis=0) - (before.mean(axis=0) if len(before) else 0.0))
+
+
+def notes_of(take: Take, course: Course, how: str, *, silent: bool, heated: bool) -> list[str]:
+    """Return what the user should know of the recording, in words."""
+    notes = []
+    if silent:
+        notes.append("the supply's log shows no power; what warms then is not fed by it")
+    if course.on_s <= take.times_s[0] + 0.5 and how != "frames":
+        notes.append(
+            "the recording begins with the power on, so that there is no zero to compare with; "
+            "switch off for ten seconds, then on, and record from before that"
+        )
+    elif how == "frames" and not heated:
+        notes.append(
+            "no switching on is seen; if the board was running from the start, switch off for "
+            "ten seconds, then on, while recording"
+        )
+    if take.sway.shape[1]:
+        notes.append("the camera moved; the pictures were held still on the board's own pattern")
+    if take.bridged:
+        times = "once" if take.bridged == 1 else f"{take.bridged} times"
+        notes.append(f"the camera's offset changed {times} (shutter); bridged")
+    if (breath_k := _breathing(take)) > BREATHING_K:
+        notes.append(
+            f"the whole picture breathes by {breath_k:.2g} K: a draught, or the camera's drift; "
+            "cover the board"
+        )
+    return notes
+
+
+def _breathing(take: Take) -> float:
+    """Return how much what all pixels share comes and goes beside offsets and a straight drift."""
+    common = np.median(take.rise_k[:, ::6, ::6].reshape(len(take.rise_k), -1), axis=1)
+    columns = [(take.segment == s).astype(float) for s in np.unique(take.segment)]
+    table = np.stack([*columns, take.times_s - take.times_s.mean()], axis=1)
+    left = common - table @ np.linalg.lstsq(table, common.astype(float), rcond=None)[0]
+    return float(np.ptp(np.percentile(left, [5, 95])))

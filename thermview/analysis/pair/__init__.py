@@ -1,0 +1,1 @@
+"""A board against one that is known to be good."""
