@@ -45,6 +45,12 @@ QT_LIBRARIES = {
     "libglib-2.0.so.0": "libglib2.0-0",
 }
 FONT_PACKAGE = "fonts-dejavu-core"
+# What the camera lab boots its guest with, by command.
+LAB_COMMANDS = {
+    "qemu-system-x86_64": "qemu-system-x86",
+    "busybox": "busybox-static",
+    "depmod": "kmod",
+}
 CHECKS = (
     ("ruff check", ["-m", "ruff", "check", "."]),
     ("ruff format", ["-m", "ruff", "format", "--check", "."]),
@@ -178,6 +184,16 @@ def need_qt_libraries() -> bool:
     return not missing or need_packages(missing, "what Qt's window needs")
 
 
+def need_lab() -> None:
+    """See to what the camera lab boots its guest with, where the lab was asked for."""
+    if os.environ.get("THERMVIEW_REALKERNEL") != "1" or not sys.platform.startswith("linux"):
+        return
+    path = os.pathsep.join((os.environ.get("PATH", ""), "/sbin", "/usr/sbin"))
+    missing = [name for tool, name in LAB_COMMANDS.items() if not shutil.which(tool, path=path)]
+    if missing:
+        need_packages(missing, "what the camera lab boots")
+
+
 def has_display() -> bool:
     """Tell whether a window can be shown."""
     if not sys.platform.startswith("linux"):
@@ -221,6 +237,7 @@ def run_pytest(arguments: list[str]) -> bool:
     """Run the tests, with the window on a virtual X screen where that can be had."""
     command: list[object] = [PYTHON, "-m", "pytest", *arguments]
     linux = sys.platform.startswith("linux")
+    need_lab()
     qt = need_qt_libraries()
     xvfb = shutil.which("Xvfb")
     if linux and not xvfb and need_packages(["xvfb"], "the virtual screen for the tests"):
