@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import fdtri
 
 Floats = NDArray[np.float64]
 
@@ -183,7 +183,7 @@ def fit_exponential(times_s: Floats, values_k: Floats) -> Exponential | None:
     alike = float(residual[1:] @ residual[:-1] / (residual @ residual))
     # neighbours that scatter together count for fewer samples
     fewer = (1 + max(alike, 0.0)) / max(1 - max(alike, 0.0), 0.05)
-    level = fewer * float(stats.f.ppf(CONFIDENCE, 1, count - 3)) / (count - 3)
+    level = fewer * float(fdtri(1, count - 3, CONFIDENCE)) / (count - 3)
     inside = profile.within(level * profile.squares[best])
     closed = bool(inside[0] > 0 and inside[-1] < _TAUS - 1)
     if closed:  # the interval is often finer than the grid
@@ -220,4 +220,4 @@ def _drifts_beside(since_s: Floats, values_k: Floats, squares: float) -> bool:
     explained = (decay @ off) ** 2 / np.einsum("ts,ts->t", decay, decay)
     left = max(float(off @ off - explained.max()), 1e-30)
     gain = (squares - left) * (count - 4) / left
-    return gain > float(stats.f.ppf(SIGNIFICANT, 1, count - 4))
+    return gain > float(fdtri(1, count - 4, SIGNIFICANT))

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from thermview.board.view import BoardView, Landmark, fit_homography
 from thermview.errors import InputError
@@ -117,6 +116,8 @@ def _misfit(board: Floats, pixel: Floats) -> float:
     scaled = (board - middle) / size
     centre = pixel.mean(axis=0)
     width = float(np.abs(pixel - centre).max())
+    from scipy.optimize import least_squares  # late: the window starts without it
+
     seen = (pixel - centre) / width
 
     def left(p: Floats) -> Floats:

@@ -15,7 +15,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.optimize import least_squares
 
 from thermview.errors import UsageError
 from thermview.radiometry.planck import (
@@ -58,6 +57,8 @@ class SakumaHattori:
     @classmethod
     def fit(cls, temperature_k: Floats, signal: Floats, start: SakumaHattori) -> SakumaHattori:
         """Return the parameters of least squares in temperature; three points are met exactly."""
+
+        from scipy.optimize import least_squares  # late: the window starts without it
 
         def residual(p: Floats) -> Floats:
             return _perturbed(start, p).temperature(signal) - temperature_k
@@ -191,6 +192,8 @@ def fit_calibration(
         No points, too few for `kind`, not numbers, or too close together to fit.
     """
     chosen = kind or list(CalibrationKind)[min(max(len(points), 1), 3) - 1]
+    from scipy.optimize import least_squares  # late: the window starts without it
+
     _check(points, chosen)
     seen = np.array([p.seen_k for p in points])
     expected = np.array([p.expected_k for p in points])

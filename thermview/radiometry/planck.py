@@ -12,13 +12,16 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import constants
-from scipy.interpolate import CubicSpline
 
 from thermview.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from scipy.interpolate import CubicSpline
 
 Floats = NDArray[np.float64]
 
@@ -163,6 +166,8 @@ def band_radiance(band: Band = DEFAULT_BAND) -> BandRadiance:
     UsageError
         The limits are not two increasing wavelengths within 0.1 and 1000 µm.
     """
+    from scipy.interpolate import CubicSpline  # late: the window starts without it
+
     wavelength_um, weight = _quadrature(band)
     ln_kelvin = np.linspace(np.log(LOWEST_K), np.log(HIGHEST_K), _KNOTS)
     ln_radiance = np.array([_ln_radiance(wavelength_um, weight, x) for x in ln_kelvin])

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
-from scipy.optimize import least_squares
 from scipy.special import ndtr
 
 from thermview.errors import UsageError
@@ -273,6 +272,8 @@ def _fit(
     start: tuple[float, ...],
     what: str,
 ) -> Spread:
+    from scipy.optimize import least_squares  # late: the window starts without it
+
     solved = least_squares(lambda p: model(distance_px, *p) - value, start, max_nfev=200)
     freedom = max(value.size - len(start), 1)
     covariance = np.linalg.pinv(solved.jac.T @ solved.jac) * 2.0 * solved.cost / freedom

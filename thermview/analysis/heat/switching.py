@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from thermview.analysis.heat_model import HIGHPASS_PX, SPREAD_PX, Footprint
 from thermview.analysis.prepare import Block
@@ -254,6 +253,8 @@ class _Trial:
 
     def left(self, answers: Floats) -> float:
         """Return the energy that no such sum explains."""
+        from scipy.optimize import nnls  # late: the window starts without it
+
         kept = answers - self._idle @ (self._idle.T @ answers)
         kept /= np.maximum(np.linalg.norm(kept, axis=0), 1e-12)
         _, left = nnls(kept, self._curve)

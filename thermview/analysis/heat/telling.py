@@ -6,7 +6,6 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
@@ -108,6 +107,8 @@ def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
     Whatever the part and the board, that is a sum of the drive's answers with weights that are
     not negative.
     """
+    from scipy.optimize import nnls  # late: the window starts without it
+
     drive = modes.drive
     answers = np.concatenate([drive.body.T, drive.sheet[0][:, ::6]], axis=1)
     answers = answers / np.maximum(np.abs(answers).max(axis=0), 1e-12)

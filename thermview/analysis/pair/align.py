@@ -14,7 +14,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import nnls
 
 from thermview.analysis.pair.clock import Courses, WarmUp
 from thermview.analysis.pair.plane import (
@@ -96,6 +95,8 @@ def displacements(plane: Plane, points_mm: Floats) -> tuple[Floats, Floats]:
 
 def nonnegative(gram: Floats, right: Floats) -> Floats:
     """Return x ≥ 0 that minimises xᵀGx - 2bᵀx."""
+    from scipy.optimize import nnls  # late: the window starts without it
+
     size = np.sqrt(np.maximum(np.diag(gram), 1e-30))
     scaled = gram / size[:, None] / size
     lower = np.linalg.cholesky(scaled + RIDGE * np.eye(len(size)))
