@@ -191,7 +191,7 @@ class Findings(QObject):
 
             return find(session.footage, board, window, told)
 
-        task = Task("looking for what warms", work, parent=self)
+        task = Task("looking for what warms", work, behind=True, parent=self)
         task.progressed.connect(lambda _, share: self._tell(task, share))
         task.done.connect(lambda located: self._take(task, located))
         task.failed.connect(lambda error: self._fail(task, error))

@@ -79,7 +79,7 @@ class Pulse(QObject):
 
             return test.advance(session.footage, until_s, told)
 
-        task = Task("pulse test", work, parent=self)
+        task = Task("pulse test", work, behind=True, parent=self)
         task.done.connect(lambda found: self._take(task, found))
         task.failed.connect(lambda error: self._fail(task, error))
         self._task = task

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -10,14 +12,22 @@ from PySide6.QtCore import QObject, Signal
 
 from thermview.errors import CancelledError, ThermviewError
 
+BESIDE = 10  # how far behind, on the scale of `nice`
 SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
+
+
+def _give_way() -> None:
+    """Let all other threads go before this one and those it starts."""
+    if sys.platform.startswith("linux"):  # elsewhere a thread has no such number
+        os.setpriority(os.PRIO_PROCESS, threading.get_native_id(), BESIDE)
 
 
 class Task(QObject):
     """One long job. `work` gets the task and may ask `task.cancelled` and call `task.report`.
 
     Exactly one of `done`, `failed` follows, on the thread that made the task. A job that nobody
-    wants any more still ends in its own time: what it returns goes to `discard`.
+    wants any more still ends in its own time: what it returns goes to `discard`. A job
+    `behind` gives way to the threads that paint and record; it must start none that do.
     """
 
     done = Signal(object)
@@ -31,10 +41,12 @@ class Task(QObject):
         work: Callable[[Task], Any],
         *,
         discard: Callable[[Any], None] | None = None,
+        behind: bool = False,
         parent: QObject | None = None,
     ) -> None:
         super().__init__(parent)
         self.words = words
+        self._behind = behind
         self.running = True
         self._work = work
         self._discard = discard
@@ -65,6 +77,8 @@ class Task(QObject):
         return not self._thread.is_alive()
 
     def _run(self) -> None:
+        if self._behind:
+            _give_way()
         result: Any = None
         error: ThermviewError | None = None
         try:

@@ -23,15 +23,19 @@ class Wanted:
 
 
 def place(
-    wanted: Sequence[Wanted], frame: QRectF, taken: Sequence[QRectF] = ()
+    wanted: Sequence[Wanted],
+    frame: QRectF,
+    taken: Sequence[QRectF] = (),
+    others: Sequence[QRectF] = (),
 ) -> list[QRectF | None]:
     """Return each label's place, or None where what it names is out of sight.
 
     A label lies inside `frame`, and beside its own box wherever there is room; of the free places
-    it takes the first that covers neither earlier labels, nor `taken`, nor other boxes, else the
-    one that covers least. The order is fixed, so labels stand still while nothing moves.
+    it takes the first that covers neither earlier labels, nor `taken`, nor other boxes (`others`
+    among them), else the one that covers least. The order is fixed, so labels stand still while
+    nothing moves.
     """
-    boxes = _corners([label.box for label in wanted])
+    boxes = _corners([*(label.box for label in wanted), *others])
     placed = [_corners([rect])[0] for rect in taken]
     result: list[QRectF | None] = []
     for number, label in enumerate(wanted):

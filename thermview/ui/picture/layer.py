@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from PySide6.QtCore import QPointF, QRectF
@@ -38,6 +38,7 @@ class Layer:
     """Draws the content; remembers where the labels are."""
 
     def __init__(self) -> None:
+        self._asked: tuple[list[Wanted], QRectF, list[QRectF]] | None = None
         self._places: list[QRectF | None] = []
         self._ids: list[str] = []
 
@@ -87,20 +88,24 @@ class Layer:
         chunks = [ink.label(reading) for reading in content.readings]
         boxes = [region_path(r, mapping, ink.factor).boundingRect() for r in content.regions]
         marks = self._draw_glyphs(pen, content, mapping, ink, frame)
-        wanted = [
-            Wanted(box, ink.plate_size(pieces))
-            for box, pieces in [*zip(boxes, chunks, strict=True), *marks]
-        ]
         self._ids = [region.id for region in content.regions]
-        self._places = labels.place(wanted, frame, taken)
-        for region, rect, pieces in zip(content.regions, self._places, chunks, strict=False):
+        self._place(_wanted(zip(boxes, chunks, strict=True), ink), frame, taken)
+        for region, rect, pieces in zip(content.regions, self._places, chunks, strict=True):
             if rect is not None:
                 chosen = region.id in content.selected
                 bar = QColor(content.colour_of(region.id))
                 ink.plate(pen, rect, pieces, bar=bar, edge=ink.text if chosen else None)
-        for rect, (_, pieces) in zip(self._places[len(boxes) :], marks, strict=True):
+        stand = [*taken, *(rect for rect in self._places if rect is not None)]
+        places = labels.place(_wanted(marks, ink), frame, stand, boxes)
+        for rect, (_, pieces) in zip(places, marks, strict=True):
             if rect is not None:
                 ink.plate(pen, rect, pieces)
+
+    def _place(self, wanted: list[Wanted], frame: QRectF, taken: Sequence[QRectF]) -> None:
+        """Find places anew where anything but the digits has changed."""
+        asked = (wanted, frame, list(taken))
+        if asked != self._asked:
+            self._asked, self._places = asked, labels.place(wanted, frame, taken)
 
     def label_at(self, at: QPointF) -> str | None:
         """Return the id of the region whose label lies under a point, or None."""
@@ -127,6 +132,10 @@ class Layer:
                 box = ink.extreme(pen, at, hottest=word == "hottest")
                 drawn.append((box, [words, number]))
         return drawn
+
+
+def _wanted(named: Iterable[tuple[QRectF, list[Chunk]]], ink: Ink) -> list[Wanted]:
+    return [Wanted(box, ink.plate_size(pieces)) for box, pieces in named]
 
 
 def region_path(region: Region, mapping: Mapping, factor: float = 1.0) -> QPainterPath:
