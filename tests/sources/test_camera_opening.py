@@ -11,10 +11,11 @@ from fake_node import Delivered, FakeNode
 
 from thermview.errors import DeviceError, UsageError
 from thermview.sources import OpenOptions, reopener
-from thermview.sources.camera_opening import Openers, open_camera, work_shutter
+from thermview.sources.camera_opening import Openers, open_camera
 from thermview.sources.cameras import FoundCamera, find_camera
 from thermview.sources.hotplug import CameraWatch
 from thermview.sources.kept_layouts import keep_layout
+from thermview.sources.knobs import CameraKnobs
 from thermview.sources.v4l2_node import PictureFormat, PictureSize, VideoNode
 
 Y16 = (PictureFormat("Y16", "raw", (PictureSize(8, 6, (25.0,)),)),)
@@ -120,7 +121,7 @@ def test_trouble_is_told_with_the_cameras_name() -> None:
 def test_a_shutter_without_a_named_control_is_told() -> None:
     camera = open_camera("0", None, Machine(BENCH).openers)
     with pytest.raises(UsageError, match="y16-linear names no control"):
-        work_shutter(camera)
+        CameraKnobs(camera, Machine(BENCH).openers).work_shutter()
     camera.close()
 
 

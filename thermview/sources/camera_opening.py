@@ -84,30 +84,39 @@ def camera_again(camera: Camera, openers: Openers | None = None) -> Callable[[],
     return again
 
 
-def controls_of_camera(found: FoundCamera) -> tuple[Control, ...]:
+def controls_of_camera(found: FoundCamera, openers: Openers | None = None) -> tuple[Control, ...]:
     """Return a camera's controls, also while it streams; none where they cannot be reached."""
     if not sys.platform.startswith("linux"):
         return ()
-    node = open_node(node_path(found.index))
+    node = (openers or Openers()).node(node_path(found.index))
     try:
         return controls_of(node)
     finally:
         node.close()
 
 
-def set_camera_control(found: FoundCamera, name: str, value: int) -> None:
+def set_camera_control(
+    found: FoundCamera, name: str, value: int, openers: Openers | None = None
+) -> None:
     """Set one of a camera's controls, also while it streams (see `set_control`)."""
     if not sys.platform.startswith("linux"):
         raise UsageError("camera controls can be set on Linux only")
-    node = open_node(node_path(found.index))
+    node = (openers or Openers()).node(node_path(found.index))
     try:
         set_control(node, name, value)
     finally:
         node.close()
 
 
-def work_shutter(camera: Camera) -> None:
+def work_shutter(camera: Camera, found: FoundCamera, openers: Openers | None = None) -> None:
     """Work the camera's shutter by the control that its layout names.
+
+    Parameters
+    ----------
+    camera : Camera
+    found : FoundCamera
+        Where it is plugged in now.
+    openers : Openers, optional
 
     Raises
     ------
@@ -117,11 +126,11 @@ def work_shutter(camera: Camera) -> None:
         The camera refuses.
     """
     shutter = camera.choice.layout.shutter
-    if not shutter.control or camera.origin is None:
+    if not shutter.control:
         raise UsageError(
             f"layout {camera.choice.layout.name} names no control that works a shutter"
         )
-    set_camera_control(camera.origin.found, shutter.control, shutter.value)
+    set_camera_control(found, shutter.control, shutter.value, openers)
 
 
 def _opened(

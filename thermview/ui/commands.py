@@ -73,6 +73,7 @@ class Commands(QObject):
             "meant_warm": desk.findings.toggle_meant_warm,
             "still": self.still,
             "record": desk.record_toggle,
+            "shutter": self._shutter,
             "stop": desk.stop,
             "tone": self._window.tone.toggle,
             "play": desk.play_pause,
@@ -134,6 +135,9 @@ class Commands(QObject):
 
     def _match(self) -> None:
         self._window.board.match()
+
+    def _shutter(self) -> None:
+        self._window.optics.work_shutter()
 
     def _camera(self) -> None:
         self._window.optics.camera()

@@ -35,6 +35,7 @@ ACTIONS = (
     KeyAction("still", "still picture into a file", "S", BENCH),
     KeyAction("record", "start or stop recording", "R", BENCH),
     KeyAction("stop", "stop recording and playing", "X", BENCH),
+    KeyAction("shutter", "work the camera's shutter", ";", BENCH),
     KeyAction("tone", "tone that climbs with the watched region", "T", BENCH),
     KeyAction("play", "play or pause", "Space", TIME),
     KeyAction("back", "one frame back", ",", TIME),

@@ -22,6 +22,8 @@ from thermview.session.power import power_on, quiet_interval
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
 from thermview.sources.catalog import HDF5_SUFFIXES, parse_address
+from thermview.sources.knobs import CameraKnobs
+from thermview.sources.uvc import Camera
 from thermview.ui.board.memory import kept
 
 RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
@@ -41,6 +43,8 @@ class Opened:
     regions: RegionSet = field(default_factory=RegionSet)
     triggers: tuple[TriggerRule, ...] = ()
     remarks: list[str] = field(default_factory=list)
+    knobs: CameraKnobs | None = None
+    """Of a camera."""
 
     @property
     def memory(self) -> Path:
@@ -63,6 +67,7 @@ def open_address(
         source = open_source(address, options)
         session = Session.live(source, reopen=reopener(source, address, options), retry_s=RETRY_S)
         opened = Opened(address, options, session)
+        opened.knobs = CameraKnobs(source) if isinstance(source, Camera) else None
         opened.board = _board_of(opened, source, None)
     else:
         path = Path(address)

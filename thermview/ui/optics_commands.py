@@ -9,6 +9,7 @@ from PySide6.QtCore import QObject
 from PySide6.QtWidgets import QInputDialog, QMenu
 
 from thermview.ui.dialogs.camera import CameraDialog
+from thermview.ui.dialogs.knobs import KnobsDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
 from thermview.ui.guides import Guide
 from thermview.ui.guides.surfaces import ContactGuide, FoilGuide, PatchGuide
@@ -44,6 +45,8 @@ class OpticsCommands(QObject):
         forget = menu.addAction("forget the shiny places", self._desk.optics.forget_shiny)
         menu.addSeparator()
         menu.addAction("check and calibrate the camera …", self.camera)
+        knobs = menu.addAction("the camera's own controls …", self.knobs)
+        shutter = menu.addAction("work the camera's shutter", self.work_shutter)
         menu.addAction("measure the noise now", self._measure_noise)
         repair = menu.addAction("fill bad pixels from their neighbours")
         repair.setCheckable(True)
@@ -54,6 +57,9 @@ class OpticsCommands(QObject):
 
         def follow() -> None:
             forget.setEnabled(self._desk.optics.shiny is not None)
+            own = self._desk.opened.knobs if self._desk.opened is not None else None
+            knobs.setEnabled(own is not None)
+            shutter.setEnabled(own is not None and own.has_shutter)
             blocked = repair.blockSignals(True)
             repair.setChecked(self._desk.optics.repair)
             repair.blockSignals(blocked)
@@ -92,6 +98,22 @@ class OpticsCommands(QObject):
             return
         dialog = CameraDialog(self._desk, self._window.guides, self._window)
         dialog.show()
+
+    def knobs(self) -> None:
+        """Show how the camera's stream is read, and the controls that its driver offers."""
+        opened = self._desk.opened
+        if opened is None or opened.knobs is None:
+            self._desk.say("info", "open a camera first; nothing else has controls")
+            return
+        KnobsDialog(self._desk, opened.knobs, self._window).show()
+
+    def work_shutter(self) -> None:
+        """Work the camera's shutter."""
+        opened = self._desk.opened
+        if opened is None or opened.knobs is None:
+            self._desk.say("info", "open a camera first; nothing else has a shutter")
+            return
+        self._desk.run_aside("working the shutter", opened.knobs.work_shutter)
 
     def find_shiny(self) -> None:
         """Look for places that mirror, in the frames before the power."""

@@ -10,6 +10,7 @@ from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QWidget
 
 from thermview.session import SessionState
+from thermview.session.losses import Losses
 from thermview.ui.desk import Desk
 from thermview.ui.widgets import button, label, row, set_tone
 
@@ -94,14 +95,15 @@ class CameraState(QWidget):
         words = "live" if session.state is SessionState.RUNNING else session.state.value
         self.words.setText(("simulated " if session.info.simulated else "") + words)
         self.rate.setText(f"{self._rate(losses.received):.1f}/s")
-        self.lost.setText(f"lost {losses.lost}")
-        set_tone(self.lost, "warning" if losses.lost else "")
+        self.lost.setText(_losses_in_words(losses))
+        set_tone(self.lost, "warning" if losses.lost or losses.damaged else "")
         self.lost.setToolTip(
             f"received {losses.received} frames\n"
             f"not delivered by the source: {losses.source_lost}\n"
             f"left out because this computer was too slow: {losses.queue_dropped}\n"
             f"missing in the file: {losses.writer_dropped}\n"
-            f"damaged: {losses.damaged} · delivered twice: {losses.repeated}"
+            f"damaged: {losses.damaged} · delivered twice: {losses.repeated}\n"
+            f"later than usual, none lost: {losses.late}"
         )
         recording = session.recording
         if recording is None:
@@ -121,3 +123,10 @@ class CameraState(QWidget):
             self._counts.popleft()
         since_s, before = self._counts[0]
         return (received - before) / (now_s - since_s) if now_s > since_s else 0.0
+
+
+def _losses_in_words(losses: Losses) -> str:
+    words = [f"lost {losses.lost}"]
+    words += [f"damaged {losses.damaged}"] if losses.damaged else []
+    words += [f"late {losses.late}"] if losses.late else []
+    return " · ".join(words)
