@@ -12,6 +12,7 @@ import gzip
 import lzma
 import os
 import re
+import resource
 import shutil
 import subprocess
 import time
@@ -80,12 +81,17 @@ class Kernel:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run came to: the command's exit status (None: no end in time), and what it said."""
+    """What a run came to: the command's exit status (None: no end in time), and what it said.
+
+    `others` is the share of this machine's processors that the guest had to leave to other work,
+    or its host to other machines.
+    """
 
     status: int | None
     log: str
     out: Path
     seconds: float
+    others: float
 
 
 def kernel_in(folder: Path) -> Kernel:
@@ -122,7 +128,7 @@ def run_in_guest(
         f"{command}\n"
     )
     accelerator = ["kvm", "-cpu", "host"] if _kvm_works() else ["tcg,thread=multi", "-cpu", "max"]
-    began_s = time.monotonic()
+    began_s, work_before_s, own_before_s = time.monotonic(), _work_s(), _childrens_s()
     log = out / "console.txt"
     with log.open("wb") as console:
         machine = subprocess.Popen(
@@ -146,13 +152,30 @@ def run_in_guest(
         finally:
             machine.kill()
             machine.wait()
+    seconds = time.monotonic() - began_s
+    others_s = _work_s() - work_before_s - (_childrens_s() - own_before_s)
     status = out / "status"
     return Outcome(
         int(status.read_text()) if status.exists() else None,
         log.read_text("utf-8", "replace"),
         out,
-        time.monotonic() - began_s,
+        seconds,
+        others_s / (seconds * (os.cpu_count() or 1)),
     )
+
+
+def _work_s() -> float:
+    """Return the time that all processors were taken, by anyone, since the machine started."""
+    user, nice, system, _idle, _wait, irq, soft, steal = (
+        int(number) for number in Path("/proc/stat").read_text().split(maxsplit=9)[1:9]
+    )
+    return (user + nice + system + irq + soft + steal) / os.sysconf("SC_CLK_TCK")
+
+
+def _childrens_s() -> float:
+    """Return the time that this process's children took, of those that have ended."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _kvm_works() -> bool:

@@ -24,6 +24,8 @@ ROOT = Path(__file__).resolve().parents[2]
 EXACT = ("exact-y16-bulk", "exact-y16-isochronous", "exact-double-bulk", "exact-double-isochronous")
 FAULTS = ("faults-bulk", "faults-isochronous")
 LONGEST_S = 900.0
+MOST_OTHERS = 0.1
+"""Where other work takes a larger share of the processors, what is emulated falls behind."""
 
 pytestmark = [
     pytest.mark.slow,
@@ -44,8 +46,16 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
     out = tmp_path_factory.mktemp("lab")
     script = Path(__file__).with_name("scenarios.py")
     command = f"cd {ROOT} && {sys.executable} {script} {guest.OUT}"
-    outcome = guest.run_in_guest(guest.kernel_in(folder), command, out, timeout_s=LONGEST_S)
-    print(f"guest: status {outcome.status} after {outcome.seconds:.0f} s\n{outcome.log}")
+    kernel = guest.kernel_in(folder)
+    outcome = guest.run_in_guest(kernel, command, out, timeout_s=LONGEST_S)
+    if outcome.others > MOST_OTHERS:
+        print(f"other work took {outcome.others:.0%} of the machine: all is run once more")
+        out = tmp_path_factory.mktemp("lab")
+        outcome = guest.run_in_guest(kernel, command, out, timeout_s=LONGEST_S)
+    print(
+        f"guest: status {outcome.status} after {outcome.seconds:.0f} s, other work took "
+        f"{outcome.others:.0%} of the machine\n{outcome.log}"
+    )
 
     def of(name: str) -> Evidence:
         if not (out / f"{name}.json").exists():
