@@ -16,10 +16,10 @@ from uncertainties import ufloat, wrap
 
 from thermview.errors import UsageError
 from thermview.radiometry import Setting, apparent_temperature, band_radiance, object_temperature
+from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor, effective_freedom
 from thermview.radiometry.emissivity import first_order
 from thermview.radiometry.rise import read_rise, read_rises
 from thermview.radiometry.uncertainty import (
-    COVERAGE_FACTOR,
     SOURCES,
     Doubt,
     contributions,
@@ -152,6 +152,45 @@ def test_gum_example_h1() -> None:
     parts = (25.0, 16.599, 6.7, 5.8, 3.9, 2.887)
     assert _sum_of(parts) == pytest.approx(31.6639, abs=6e-5)
     assert sum(GTC.ureal(0.0, p) for p in parts).u == pytest.approx(_sum_of(parts))
+    # table H.1's degrees of freedom; 16.75 computed with GTC (the GUM prints 16)
+    freedom = (18, 2, 8, 24, 5, 50)
+    gtc = sum(GTC.ureal(0.0, u, df) for u, df in zip(parts, freedom, strict=True))
+    assert float(effective_freedom(parts, freedom)) == pytest.approx(16.75, abs=0.005)
+    assert float(effective_freedom(parts, freedom)) == pytest.approx(gtc.df)
+
+
+def test_coverage_factors_of_students_t() -> None:
+    # JCGM 100 table G.2, 95 %
+    printed = {1: 12.71, 2: 4.30, 3: 3.18, 5: 2.57, 10: 2.23, 20: 2.09, 50: 2.01}
+    for freedom, factor in printed.items():
+        assert float(coverage_factor(freedom)) == pytest.approx(factor, abs=0.005)
+    assert float(coverage_factor(math.inf)) == COVERAGE_FACTOR
+    assert float(effective_freedom((1.0, 2.0), (math.inf, math.inf))) == math.inf
+
+
+def test_few_contact_readings_widen_the_interval_and_not_the_uncertainty() -> None:
+    setting = Setting(emissivity=0.95)
+    sure, few = (
+        read(330.0, setting, Doubt(camera_k=0.5, emissivity=0.01, camera_freedom=freedom))
+        for freedom in (math.inf, 2.0)
+    )
+    assert few.u_k == pytest.approx(sure.u_k, rel=1e-3)
+    wider = (few.high_k - few.low_k) / (sure.high_k - sure.low_k)
+    camera_share = 0.5 * 1.04 / sure.u_k  # dT_obj/dT_app at ε .95, published list above
+    factor = float(coverage_factor(2.0 / camera_share**4)) / COVERAGE_FACTOR
+    assert wider == pytest.approx(factor, rel=0.02)
+
+
+def test_coverage_holds_with_a_camera_known_from_three_readings() -> None:
+    rng = np.random.default_rng(3)
+    held = 0
+    for _ in range(4000):
+        errors = rng.normal(0.0, 0.5, 4)  # three readings of an offset, and the one to correct
+        offset, u_k = errors[:3].mean(), errors[:3].std(ddof=1) / math.sqrt(3.0)
+        doubt = Doubt(camera_k=max(u_k, 1e-6), camera_freedom=2.0)
+        found = read(330.0 - offset, Setting(), doubt, limit_k=math.inf)
+        held += found.low_k <= 330.0 <= found.high_k
+    assert 0.94 < held / 4000 < 0.96
 
 
 def test_jcgm_101_additive_model() -> None:

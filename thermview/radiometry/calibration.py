@@ -157,6 +157,17 @@ class Calibration:
         return tuple(float(x) for x in self.apply(seen) - expected)
 
     @property
+    def freedom(self) -> float:
+        """Return the degrees of freedom of its uncertainty.
+
+        Infinite while the contact readings' own uncertainties explain what the fit leaves; else
+        their scatter tells how good it is, and few readings tell that badly.
+        """
+        over = len(self.points) - self.kind.parameters
+        excess = sum((r / p.u_k) ** 2 for r, p in zip(self.residuals_k, self.points, strict=True))
+        return float(over) if over > 0 and excess > over else math.inf
+
+    @property
     def range_k(self) -> Limits:
         """Return the lowest and highest temperature it was fitted to, K."""
         seen = [p.seen_k for p in self.points]

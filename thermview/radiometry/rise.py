@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
+from thermview.radiometry.coverage import COVERAGE_FACTOR
 from thermview.radiometry.equation import object_temperature
 from thermview.radiometry.planck import Floats
 from thermview.radiometry.setting import Setting
 from thermview.radiometry.uncertainty import (
-    COVERAGE_FACTOR,
     LIMIT_K,
     Doubt,
     Reading,

@@ -18,8 +18,9 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
 from thermview.errors import UsageError
+from thermview.radiometry.coverage import COVERAGE_FACTOR
 from thermview.radiometry.planck import Floats
-from thermview.radiometry.uncertainty import COVERAGE_FACTOR, LIMIT_K, Reading
+from thermview.radiometry.uncertainty import LIMIT_K, Reading
 
 TOO_SMALL = 0.25
 """Relative uncertainty of the kept share beyond which a part is too small to correct."""

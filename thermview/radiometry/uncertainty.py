@@ -3,10 +3,11 @@
 The standard uncertainty is the first-order propagation of JCGM 100 (the GUM). It fails where the
 emissivity is small beside its own uncertainty, because the object's radiance is a quotient. The
 interval is therefore not made from it: it holds every object temperature whose *predicted* radiance
-agrees with the measured one within 1.96 standard uncertainties. The measurement equation is linear
-in the object's radiance and nearly so in every other input, so this interval keeps its 95 % at any
-emissivity (the argument is Fieller's for a quotient of two normal quantities). Where both disagree,
-the first-order result is discarded and the reading says so.
+agrees with the measured one within 1.96 standard uncertainties (more where one of them is known
+from few readings: see `coverage`). The measurement equation is linear in the object's radiance and
+nearly so in every other input, so this interval keeps its 95 % at any emissivity (the argument is
+Fieller's for a quotient of two normal quantities). Where both disagree, the first-order result is
+discarded and the reading says so.
 """
 
 from __future__ import annotations
@@ -19,12 +20,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermview.errors import UsageError
+from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor, effective_freedom
 from thermview.radiometry.equation import foreign_radiance, object_gain, object_temperature
 from thermview.radiometry.planck import Floats, band_radiance
 from thermview.radiometry.setting import Setting
 
-COVERAGE_FACTOR: Final = 1.959963984540054
-"""Normal quantile of a two-sided 95 % interval."""
 LIMIT_K: Final = 5.0
 """Standard uncertainty beyond which a reading is not shown, unless the user says otherwise."""
 LINEAR_WITHIN: Final = 0.1
@@ -50,6 +50,8 @@ class Doubt:
         How much what is mirrored may have changed between a baseline and now.
     camera_gain : float
         Relative, of the camera's differences: what does not cancel in a rise.
+    camera_freedom : float
+        Degrees of freedom of `camera_k`, where few contact readings tell it; else infinite.
     """
 
     noise_k: float = 0.0
@@ -62,9 +64,14 @@ class Doubt:
     window_transmission: float = 0.0
     reflected_change_k: float = 0.0
     camera_gain: float = 0.0
+    camera_freedom: float = math.inf
 
     def __post_init__(self) -> None:
-        for name in self.__slots__:
+        if not self.camera_freedom >= 1.0:
+            raise UsageError(
+                f"the camera's degrees of freedom are {self.camera_freedom}; give 1 or more"
+            )
+        for name in self.__slots__[:-1]:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0.0):
                 raise UsageError(f"the uncertainty of {name} is {value}; it must be 0 or more")
@@ -179,8 +186,11 @@ def read_many(
     object_k = object_temperature(apparent, setting)
     shares_k = contributions(apparent, object_k, setting, doubt)
     first_order_k = np.sqrt((shares_k**2).sum(axis=0))
-    interval_k = _interval(apparent, setting, doubt)
-    return judge(object_k, first_order_k, interval_k, shares_k, limit_k)
+    freedom = np.full(len(SOURCES), np.inf)
+    freedom[SOURCES.index("camera")] = doubt.camera_freedom
+    reach = coverage_factor(effective_freedom(shares_k, freedom))
+    interval_k = _interval(apparent, setting, doubt, reach)
+    return judge(object_k, first_order_k, interval_k, shares_k, limit_k, reach=reach)
 
 
 def contributions(apparent_k: Floats, object_k: Floats, setting: Setting, doubt: Doubt) -> Floats:
@@ -227,7 +237,9 @@ def sensitivities(apparent_k: Floats, object_k: Floats, setting: Setting) -> dic
     }
 
 
-def _interval(apparent_k: Floats, setting: Setting, doubt: Doubt) -> tuple[Floats, Floats]:
+def _interval(
+    apparent_k: Floats, setting: Setting, doubt: Doubt, reach: Floats
+) -> tuple[Floats, Floats]:
     """Return the ends of the 95 % interval of the object's temperature, K.
 
     With x the object's radiance: (S - G·x)² ≤ k²·(a + b·(x - L_refl)² + w·(m(x))² + …), quadratic
@@ -237,7 +249,7 @@ def _interval(apparent_k: Floats, setting: Setting, doubt: Doubt) -> tuple[Float
     constant, linear, square = _radiance_variance(apparent_k, setting, doubt)
     gain = object_gain(setting)
     signal = band.radiance(apparent_k) - foreign_radiance(setting)
-    k2 = COVERAGE_FACTOR**2
+    k2 = reach**2
     a = gain**2 - k2 * square
     b = -2.0 * gain * signal - k2 * linear
     c = signal**2 - k2 * constant
@@ -294,14 +306,17 @@ def judge(
     interval_k: tuple[Floats, Floats],
     shares_k: Floats,
     limit_k: float,
+    *,
+    reach: ArrayLike = COVERAGE_FACTOR,
 ) -> Readings:
     """Decide between first order and interval, and whether a number may be shown."""
     low_k, high_k = interval_k
-    half = COVERAGE_FACTOR * first_order_k
+    reach = np.asarray(reach, dtype=np.float64)
+    half = reach * first_order_k
     with np.errstate(invalid="ignore"):  # infinity minus infinity: not linear, as it should be
         miss = np.fmax(np.abs(value_k - half - low_k), np.abs(value_k + half - high_k))
         linear = miss <= LINEAR_WITHIN * half + 1e-9
-        u_k = np.where(linear, first_order_k, (high_k - low_k) / (2.0 * COVERAGE_FACTOR))
+        u_k = np.where(linear, first_order_k, (high_k - low_k) / (2.0 * reach))
     u_k = np.where(np.isnan(value_k), np.nan, u_k)
     readable = np.isfinite(value_k) & (u_k <= limit_k)
     dominant = np.argmax(np.nan_to_num(np.abs(shares_k)), axis=0)

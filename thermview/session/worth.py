@@ -26,9 +26,10 @@ from thermview.radiometry import (
     setting_for,
     usual_doubt,
 )
+from thermview.radiometry.coverage import COVERAGE_FACTOR
 from thermview.radiometry.shiny import SHINY_BELOW, ShinyMap
 from thermview.radiometry.size import Recovery, corrected, recovery
-from thermview.radiometry.uncertainty import COVERAGE_FACTOR, LIMIT_K
+from thermview.radiometry.uncertainty import LIMIT_K
 from thermview.regions import Region, RegionPixels, Shape, Spot, Statistic
 
 MOSTLY = 0.5
@@ -114,13 +115,21 @@ class Judge:
         fitted_k = float(profile.calibration.u_k(apparent_k))
         return round(math.hypot(fitted_k, OUTSIDE * outside_k), 3)
 
+    @property
+    def _camera_freedom(self) -> float:
+        calibration = self.profile.calibration if self.profile is not None else None
+        return math.inf if calibration is None else calibration.freedom
+
     def doubt(
         self, region: Region, setting: Setting, statistic: Statistic, apparent_k: float
     ) -> Doubt:
         """Return how well everything is known that the region's number is made from."""
         pixels = self._pixel_count(region) if statistic == "mean" else 1
-        usual = usual_doubt(
-            setting, netd_k=self.noise_k(pixels), accuracy_k=self.accuracy_k(apparent_k)
+        usual = replace(
+            usual_doubt(
+                setting, netd_k=self.noise_k(pixels), accuracy_k=self.accuracy_k(apparent_k)
+            ),
+            camera_freedom=self._camera_freedom,
         )
         if region.emissivity is None and self.scene.emissivity is None:
             return replace(usual, emissivity=0.0)  # apparent: of a black body by definition
