@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from thermview.cli.main import run as main
 from thermview.errors import InputError, UsageError
 from thermview.frames import Frame, Scale, Scene, SourceInfo
-from thermview.job.pictures import region_words
+from thermview.job.films import film_pictures
+from thermview.job.pictures import RegionWords
 from thermview.radiometry import (
     CameraProfile,
     Setting,
@@ -336,10 +337,33 @@ def test_exported_pictures_say_what_each_number_is_worth(tmp_path: Path) -> None
         )
     )
     footage = open_recording(path)
-    words = region_words(footage, footage.frame(0), regions, TemperatureUnit.CELSIUS)
+    words = RegionWords(footage, regions, TemperatureUnit.CELSIUS).of(footage.frame(0))
     footage.close()
     told = [words[r.id] for r in regions.regions]
     assert told[0] == "60.0 ± 0.9 °C"  # CHECKS 5
     assert told[1].startswith("not readable: uncertain by")
     assert told[2] == "58.4 ± 0.5 °C apparent"
     assert told[3] == "out of view"
+
+
+def test_films_carry_each_frame_s_own_numbers(tmp_path: Path) -> None:
+    """Only one pixel changes, far from the region's label: the label changes with it."""
+
+    path = tmp_path / "film.h5"
+    info = SourceInfo("invented", "", 32, 24, SCALE, True, datetime.now(UTC))
+    with Writer(path, info) as writer:
+        writer.set_profile(profile_text(PROFILE))
+        for number in range(3):
+            counts = np.full((24, 32), 30_000, np.uint16)
+            counts[20, 12] += 5000 * number
+            writer.take(Frame(counts, number / 25, number, SCALE))
+    tall = RegionSet((Region("tall", Rectangle(8.0, 6.0, 10.0, 16.0)),))
+    footage = open_recording(path)
+    changed = {}
+    for name, regions in (("with", tall), ("without", RegionSet())):
+        first, second = list(film_pictures(footage, regions))[:2]
+        differs = (first != second).any(axis=2)
+        rows = differs.shape[0]
+        changed[name] = differs[rows // 8 : rows * 4 // 10, : differs.shape[1] * 3 // 4].any()
+    footage.close()
+    assert changed == {"with": True, "without": False}

@@ -37,6 +37,9 @@ class GivenCurves:
             raise UsageError(f"no region has the id {region_id!r}")
         return self.columns[region_id]
 
+    def value(self, region_id: str, statistic: str, number: int) -> float:
+        return float(self.column(region_id, statistic)[number])
+
     def rise(self, region_id: str, statistic: str) -> Values:
         return self.column(region_id, statistic) - np.float32(self.zero_k)
 

@@ -19,6 +19,7 @@ from thermview.errors import InputError, OutputError
 from thermview.frames import Footage
 from thermview.job.findings import draw_findings
 from thermview.job.pictures import (
+    RegionWords,
     draw_frame,
     draw_outlines,
     draw_rise,
@@ -26,10 +27,13 @@ from thermview.job.pictures import (
     picture_size,
     save,
 )
+from thermview.regions import Polygon, Region, RegionSet
 from thermview.session.boards import Board, board_of
 from thermview.session.power import powered_until, quiet_interval
 from thermview.sources import open_footage
+from thermview.units import TemperatureUnit
 
+MOST_LISTED = 8
 LAST_S = 5.0  # a hand's reflection passes in less, the median of so long lets it go by
 NOT_TOLD = "nothing in view warms beyond noise, drift and reflections"
 
@@ -83,7 +87,8 @@ def _write(footage: Footage, board: Board, page: Path) -> DemoReport:
     outlines = outlines_seen(board.parts, board.view)
     words = answer_words(located, {p.designator: p.value for p in board.parts})
     pictures = _draw(footage, located, outlines, page.parent)
-    page.write_text(_page(footage, located, pictures, words), encoding="utf-8")
+    temperatures = _temperatures(footage, located, outlines)
+    page.write_text(_page(footage, located, pictures, words, temperatures), encoding="utf-8")
     return DemoReport(page, pictures, words)
 
 
@@ -102,6 +107,8 @@ def answer_words(located: Located, values: dict[str, str]) -> str:
 
 
 def _power(suspect: Suspect) -> str:
+    if suspect.nature is Nature.REFLECTION:
+        return "–"  # what a mirror shows is no power
     return f"{suspect.power_w * 1e3:.0f} ± {suspect.power_sigma_w * 1e3:.0f} mW"
 
 
@@ -134,11 +141,34 @@ def _draw(
     return before, after, risen, found
 
 
-def _page(footage: Footage, located: Located, pictures: tuple[Path, ...], words: str) -> str:
+def _temperatures(
+    footage: Footage, located: Located, outlines: dict[str, NDArray[np.float64]]
+) -> dict[str, str]:
+    """Return what each suspect's hottest pixel is at before the power goes off, with its worth."""
+    regions = RegionSet(
+        tuple(
+            Region(s.part, Polygon(tuple((x, y) for x, y in outlines[s.part].tolist())))
+            for s in located.suspects[:MOST_LISTED]
+        )
+    )
+    last_s = powered_until(footage)
+    frame = footage.frame(frames_between(footage, last_s - LAST_S, last_s)[-1])
+    words = RegionWords(footage, regions, TemperatureUnit.CELSIUS).of(frame)
+    return {region.name: words[region.id] for region in regions.regions}
+
+
+def _page(
+    footage: Footage,
+    located: Located,
+    pictures: tuple[Path, ...],
+    words: str,
+    temperatures: dict[str, str],
+) -> str:
     rows = "".join(
         f"<tr><td>{s.rank}</td><td>{html.escape(s.part)}</td><td>{_power(s)}</td>"
+        f"<td>{html.escape(temperatures.get(s.part, ''))}</td>"
         f"<td>{s.nature.value}</td><td>{html.escape(s.words)}</td></tr>"
-        for s in located.suspects[:8]
+        for s in located.suspects[:MOST_LISTED]
     )
     notes = "".join(f"<li>{html.escape(note)}</li>" for note in located.notes)
     images = "".join(
@@ -151,7 +181,8 @@ text-align:left;vertical-align:top}}img{{max-width:100%}}</style>
 <h1>The worked example</h1>
 <p>{html.escape(footage.info.title)}. Everything here is simulated.</p>
 <p><strong>{html.escape(words)}</strong></p>
-<table><tr><th></th><th>part</th><th>power, ± one standard uncertainty</th><th>nature</th>
+<table><tr><th></th><th>part</th><th>power, ± one standard uncertainty</th>
+<th>hottest pixel at the end, ± one standard uncertainty</th><th>nature</th>
 <th>evidence</th></tr>{rows}</table>
 <ul>{notes}</ul>
 {images}

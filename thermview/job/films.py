@@ -9,12 +9,15 @@ from pathlib import Path
 import cv2
 import numpy as np
 import tifffile
+from numpy.typing import NDArray
 
 from thermview.errors import UsageError
 from thermview.frames import Footage, Frame
 from thermview.job.pictures import (
+    RegionWords,
     draw_frame,
     draw_regions,
+    label_text,
     new_figure,
     picture_size,
     pixels,
@@ -109,26 +112,44 @@ def _write_npz(footage: Footage, path: Path, told: Progress) -> None:
 def _write_film(
     footage: Footage, path: Path, regions: RegionSet, unit: TemperatureUnit, told: Progress
 ) -> None:
-    first = footage.frame(footage.first)
-    size = picture_size(first)
-    figure = new_figure(*size)
-    axes = figure.subplots()
-    draw_frame(axes, first, unit=unit, span=_span(footage, unit), title=" ")
-    draw_regions(axes, regions)
-    image = axes.images[0]
-    figure.canvas.draw()
-    figure.set_layout_engine("none")  # the layout is found; it need not be found for every frame
+    size = picture_size(footage.frame(footage.first))
     writer = cv2.VideoWriter(str(path), cv2.VideoWriter.fourcc(*"mp4v"), _rate_hz(footage), size)
     if not writer.isOpened():
         raise OSError("no encoder for .mp4 films is at hand")
-    kind = "simulated, " if footage.info.simulated else ""
     try:
-        for frame in _frames(footage, told):
-            image.set_data(frame_values(frame, unit))
-            axes.set_title(f"{footage.info.name} ({kind}{frame.time_s:.2f} s)", fontsize=10)
-            writer.write(np.ascontiguousarray(pixels(figure)[:, :, ::-1]))
+        for picture in film_pictures(footage, regions, unit, told):
+            writer.write(np.ascontiguousarray(picture[:, :, ::-1]))
     finally:
         writer.release()
+
+
+def film_pictures(
+    footage: Footage,
+    regions: RegionSet,
+    unit: TemperatureUnit = TemperatureUnit.CELSIUS,
+    told: Progress = lambda done, total: None,
+) -> Iterator[NDArray[np.uint8]]:
+    """Yield each frame as people see it: colours on one scale, regions with their numbers, time.
+
+    Shape (row, column, 3), red, green, blue.
+    """
+    first = footage.frame(footage.first)
+    figure = new_figure(*picture_size(first))
+    axes = figure.subplots()
+    draw_frame(axes, first, unit=unit, span=_span(footage, unit), title=" ")
+    words = RegionWords(footage, regions, unit)
+    labels = draw_regions(axes, regions, words.of(first)) if regions.regions else {}
+    image = axes.images[0]
+    figure.canvas.draw()
+    figure.set_layout_engine("none")  # the layout is found; it need not be found for every frame
+    kind = "simulated, " if footage.info.simulated else ""
+    for frame in _frames(footage, told):
+        image.set_data(frame_values(frame, unit))
+        now = words.of(frame) if labels else {}
+        for region in regions.regions:
+            labels[region.id].set_text(label_text(region, now[region.id]))
+        axes.set_title(f"{footage.info.name} ({kind}{frame.time_s:.2f} s)", fontsize=10)
+        yield pixels(figure)
 
 
 def _span(footage: Footage, unit: TemperatureUnit) -> tuple[float, float]:

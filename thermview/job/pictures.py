@@ -13,10 +13,11 @@ from matplotlib.patches import Ellipse as EllipsePatch
 from matplotlib.patches import Patch
 from matplotlib.patches import Polygon as PolygonPatch
 from matplotlib.patches import Rectangle as RectanglePatch
+from matplotlib.text import Annotation
 from numpy.typing import NDArray
 
 from thermview.frames import Footage, Frame
-from thermview.regions import Ellipse, Line, Polygon, Rectangle, RegionSet, Shape, Spot
+from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, RegionSet, Shape, Spot
 from thermview.session.export import frame_values
 from thermview.session.judging import judge_of
 from thermview.session.measure import STATISTICS, MeasureKey, Meter
@@ -62,7 +63,7 @@ def save_frame(
     path: Path, footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
 ) -> None:
     """Write a frame as a PNG for people: scale, regions with their readings, when and of what."""
-    words = region_words(footage, frame, regions, unit) if regions.regions else {}
+    words = RegionWords(footage, regions, unit).of(frame) if regions.regions else {}
     figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     kind = ", simulated" if footage.info.simulated else ""
@@ -72,32 +73,46 @@ def save_frame(
     save(figure, path)
 
 
-def region_words(
-    footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
-) -> dict[str, str]:
-    """Return each region's highest temperature in a frame, with its standard uncertainty, by id.
+class RegionWords:
+    """Says each region's highest temperature in a frame, with its standard uncertainty.
 
     What is not readable, or apparent only, says so.
+
+    Parameters
+    ----------
+    footage : Footage
+        Whose frames they are: it tells scene, camera and noise.
+    regions : RegionSet
+    unit : TemperatureUnit
     """
-    judge, scale = judge_of(footage), footage.info.scale
-    keys = [MeasureKey.of(r, judge.scene, scale, judge.profile) for r in regions.regions]
-    table = Meter(keys, frame.shape, scale).measure(frame.counts)
-    words = {}
-    for region, row in zip(regions.regions, table, strict=True):
-        at = dict(zip(STATISTICS, row.tolist(), strict=True))
-        place = (at["max_x"], at["max_y"])
-        worth = judge.temperature(region, "max", at["max"], place=place)
+
+    def __init__(self, footage: Footage, regions: RegionSet, unit: TemperatureUnit) -> None:
+        self._judge, self._unit = judge_of(footage), unit
+        self._regions = regions.regions
+        scale, profile = footage.info.scale, self._judge.profile
+        self._scale = scale
+        self._keys = [MeasureKey.of(r, self._judge.scene, scale, profile) for r in self._regions]
+
+    def of(self, frame: Frame) -> dict[str, str]:
+        """Return the words by region id."""
+        table = Meter(self._keys, frame.shape, self._scale).measure(frame.counts)
+        return {
+            region.id: self._words(region, dict(zip(STATISTICS, row.tolist(), strict=True)))
+            for region, row in zip(self._regions, table, strict=True)
+        }
+
+    def _words(self, region: Region, at: dict[str, float]) -> str:
+        judge, unit = self._judge, self._unit
         if not np.isfinite(at["max_x"]):
-            words[region.id] = "out of view"
-        elif not worth.readable:
-            words[region.id] = f"not readable: {worth.reason}"
-        elif scale.relative:
-            words[region.id] = f"{worth.value_k:.1f} counts"
-        else:
-            number = f"{unit.from_kelvin(worth.value_k):.1f} ± {worth.u_k * unit.per_kelvin:.1f}"
-            apparent = "" if judge.setting(region) else " apparent"
-            words[region.id] = f"{number} {unit.symbol}{apparent}"
-    return words
+            return "out of view"
+        worth = judge.temperature(region, "max", at["max"], place=(at["max_x"], at["max_y"]))
+        if not worth.readable:
+            return f"not readable: {worth.reason}"
+        if self._scale.relative:
+            return f"{worth.value_k:.1f} counts"
+        number = f"{unit.from_kelvin(worth.value_k):.1f} ± {worth.u_k * unit.per_kelvin:.1f}"
+        apparent = "" if judge.setting(region) else " apparent"
+        return f"{number} {unit.symbol}{apparent}"
 
 
 def draw_frame(
@@ -167,8 +182,15 @@ def _draw(
 
 def draw_regions(
     axes: Axes, regions: RegionSet, words: Mapping[str, str] | None = None, colour: str = "white"
-) -> None:
-    """Outline regions and write each one's name and words (by region id) beside it."""
+) -> dict[str, Annotation]:
+    """Outline regions and write each one's name and words (by region id) beside it.
+
+    Returns
+    -------
+    dict of str to Annotation
+        What was written, by region id: `label_text` of other words takes its place.
+    """
+    labels = {}
     for region in regions.regions:
         patch = outline(region.shape)
         if patch is not None:
@@ -181,8 +203,14 @@ def draw_regions(
             case Line():
                 axes.plot([region.shape.x1, region.shape.x2], [region.shape.y1, region.shape.y2],
                           color=colour, linewidth=1.0)  # fmt: skip
-        text = " ".join((region.name, (words or {}).get(region.id, ""))).strip()
-        _label(axes, (x0 + x1) / 2, y0, text, colour)
+        text = label_text(region, (words or {}).get(region.id, ""))
+        labels[region.id] = _label(axes, (x0 + x1) / 2, y0, text, colour)
+    return labels
+
+
+def label_text(region: Region, words: str) -> str:
+    """Return what stands beside a region: its name and the words."""
+    return f"{region.name} {words}".strip()
 
 
 def draw_outlines(axes: Axes, outlines: Mapping[str, NDArray[np.float64]], chosen: str) -> None:
@@ -213,9 +241,9 @@ def outline(shape: Shape) -> Patch | None:
     return None
 
 
-def _label(axes: Axes, x: float, y: float, text: str, colour: str) -> None:
+def _label(axes: Axes, x: float, y: float, text: str, colour: str) -> Annotation:
     plate = "black" if colour == "white" else "white"
-    axes.annotate(
+    return axes.annotate(
         text,
         (x, y),
         (0, 3),

@@ -13,7 +13,7 @@ from thermview.radiometry import conversion
 from thermview.radiometry.emissivity import LACQUER_NOTE, materials
 from thermview.radiometry.shiny import SHINY_BELOW
 from thermview.radiometry.touch import touch_caution
-from thermview.regions import Region, RegionPixels, Statistic
+from thermview.regions import Difference, Region, RegionPixels, Statistic
 from thermview.session.worth import NO_CORRECTION, NO_VALUE, Judge, around, ring, unreadable
 from thermview.ui.desk import Desk
 from thermview.ui.readings import Reading
@@ -78,6 +78,18 @@ def is_metal(region: Region) -> bool:
         return True
     name = material_of(region)
     return any(row.metal for row in materials() if row.name == name)
+
+
+def difference_worth(desk: Desk, item: Difference, number: int) -> Worth:
+    """Return what a difference of two regions is worth at frame `number`."""
+    assert desk.session is not None
+    regions, curves = desk.document.current, desk.session.curves
+    first, second = (regions.by_id(key) for key in (item.minuend_id, item.subtrahend_id))
+    statistic = desk.statistic
+    first_k, second_k = (curves.value(r.id, statistic, number) for r in (first, second))
+    if not (math.isfinite(first_k) and math.isfinite(second_k)):
+        return unreadable(NO_VALUE)
+    return desk.optics.judge().difference(first, second, statistic, first_k, second_k)
 
 
 def _notes(

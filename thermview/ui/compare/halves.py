@@ -19,10 +19,9 @@ from thermview.radiometry import Reading as Worth
 from thermview.regions import Difference, Region, RegionSet
 from thermview.ui.desk import Desk
 from thermview.ui.display import DASH
-from thermview.ui.panels.readings_table import difference_worth
 from thermview.ui.readings import read_region
 from thermview.ui.region_edits import RegionEdits
-from thermview.ui.region_worth import worth_of
+from thermview.ui.region_worth import difference_worth, worth_of
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import Refresher, button, column, label, named, plain_rows, row, tool
 from thermview.ui.worth_words import NOT_READABLE, is_refused, worth_text

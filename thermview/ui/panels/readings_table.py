@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
@@ -11,7 +10,6 @@ from PySide6.QtGui import QColor, QPixmap
 from thermview.errors import ThermviewError
 from thermview.radiometry import Reading as Worth
 from thermview.regions import Difference, Region
-from thermview.session.worth import NO_VALUE, unreadable
 from thermview.ui.desk import Desk
 from thermview.ui.display import DASH, Display
 from thermview.ui.readings import (
@@ -21,7 +19,7 @@ from thermview.ui.readings import (
     rate_number,
     read_region,
 )
-from thermview.ui.region_worth import RegionWorth, worth_of
+from thermview.ui.region_worth import RegionWorth, difference_worth, worth_of
 from thermview.ui.theme import tokens
 from thermview.ui.worth_words import NOT_READABLE, bare_text, number_text, origin_words, worth_text
 
@@ -231,18 +229,6 @@ class ReadingsModel(QAbstractTableModel):
         if session is not None and is_apparent(item, session.scene):
             lines.append("apparent temperature: no emissivity is stated, shiny parts read wrong")
         return "\n".join(lines)
-
-
-def difference_worth(desk: Desk, item: Difference, number: int) -> Worth:
-    """Return what a difference of two regions is worth at frame `number`."""
-    assert desk.session is not None
-    regions, curves = desk.document.current, desk.session.curves
-    first, second = (regions.by_id(key) for key in (item.minuend_id, item.subtrahend_id))
-    statistic = desk.statistic
-    first_k, second_k = (curves.value(r.id, statistic, number) for r in (first, second))
-    if not (math.isfinite(first_k) and math.isfinite(second_k)):
-        return unreadable(NO_VALUE)
-    return desk.optics.judge().difference(first, second, statistic, first_k, second_k)
 
 
 def _rate(reading: Reading, worth: RegionWorth, display: Display) -> str:

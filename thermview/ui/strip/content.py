@@ -14,10 +14,12 @@ from thermview.analysis.decimate import usual_step_s
 from thermview.errors import UsageError
 from thermview.frames import Mark, SupplyLog
 from thermview.ui.display import View
+from thermview.ui.region_worth import difference_worth
 from thermview.ui.theme import tokens
+from thermview.ui.worth_words import bare_text
 
 if TYPE_CHECKING:
-    from thermview.regions import Region
+    from thermview.regions import Difference, Region
     from thermview.session import Session
     from thermview.ui.desk import Desk
 
@@ -65,6 +67,8 @@ class Curve:
         An emissivity of its own: its height is not quite the picture's colour.
     readable : bool
         Its newest number may be shown as one; else only its shape is told.
+    worth : str
+        Its newest number with its uncertainty, where both are told.
     """
 
     lane: Lane
@@ -77,6 +81,7 @@ class Curve:
     limit_k: float | None = None
     corrected: bool = False
     readable: bool = True
+    worth: str = ""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -200,9 +205,19 @@ def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
                 colour=desk.colour(difference.id),
                 slot=desk.colour_slot(difference.id),
                 selected=difference.id in desk.selected,
+                worth=_difference_words(desk, difference, values),
             )
         )
     return result
+
+
+def _difference_words(desk: Desk, difference: Difference, values: NDArray[np.floating]) -> str:
+    """Return a difference's newest number with its standard uncertainty."""
+    known = np.flatnonzero(np.isfinite(values[-_NEWEST:]))
+    if not known.size:
+        return ""
+    number = max(len(values) - _NEWEST, 0) + int(known[-1])
+    return bare_text(difference_worth(desk, difference, number), desk.display, rise=True)
 
 
 def _finding_curves(desk: Desk, times_s: NDArray[np.float64]) -> list[Curve]:

@@ -114,7 +114,7 @@ def _paint_label(
         heavy = QFont(font)
         heavy.setBold(True)
         painter.setFont(heavy)
-    number = number_text(plot.display, curve.lane, end[1], drawn.axis)
+    number = curve.worth or number_text(plot.display, curve.lane, end[1], drawn.axis)
     if not curve.readable:
         number = NOT_READABLE
     number_px = painter.fontMetrics().horizontalAdvance(number)
