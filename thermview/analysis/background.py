@@ -25,6 +25,10 @@ EDGES_PER_PX = np.array([0.004, 0.008, 0.013, 0.02, 0.03, 0.045, 0.065, 0.09, 0.
 WIDEST_PX = 90.0
 """What is wider is never used."""
 _CLIP = 4.0  # sources beyond so many deviations do not count as noise
+SOURCE_PX, AROUND_PX = 1.5, 7.0
+SOURCE_SIGMAS = 6.0
+LARGEST_SOURCE_PX = 400
+"""A bright place of more pixels is taken for drift or an image, not for a source."""
 _STEP = 3
 _PAD = 48
 
@@ -90,7 +94,7 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
     """Measure the modes' noise spectra over the picture, sources clipped."""
     flat = coefficients.reshape(len(coefficients), -1)
     middle = np.median(flat, axis=1)[:, None, None]
-    apart = coefficients - middle
+    apart = _without_sources(coefficients - middle)
     spread = np.median(np.abs(apart.reshape(len(flat), -1)), axis=1) * SIGMA_OF_MAD
     limit = (_CLIP * spread)[:, None, None].astype(np.float32)
     calm = np.clip(apart, -limit, limit)
@@ -105,6 +109,29 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
     spectrum = np.maximum(np.array(rings).T, 1.0)
     falling = np.maximum.accumulate(spectrum[:, ::-1], axis=1)[:, ::-1]
     return Whitener(np.log(falling))
+
+
+def _without_sources(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return coefficients with compact bright places replaced by what surrounds them.
+
+    A source that clipping alone would leave in the spectrum would make itself look like noise.
+    What is broad stays: drift and a hand's image are noise here.
+    """
+    fine = smooth(coefficients, SOURCE_PX)
+    bumps = fine - smooth(coefficients, AROUND_PX)
+    spread = np.median(np.abs(bumps), axis=(1, 2), keepdims=True) * SIGMA_OF_MAD
+    bright = (np.abs(bumps) > SOURCE_SIGMAS * spread).any(axis=0).astype(np.uint8)
+    count, marked, sizes, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
+    compact = sizes[:, cv2.CC_STAT_AREA] <= LARGEST_SOURCE_PX
+    compact[0] = False  # the ground
+    if count < 2 or not compact.any():
+        return coefficients
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
+    source = cv2.dilate(compact[marked].astype(np.uint8), kernel) > 0
+    kept = (~source).astype(np.float32)
+    weight = np.maximum(cv2.GaussianBlur(kept, (0, 0), AROUND_PX), 1e-6)
+    around = smooth(coefficients * kept, AROUND_PX) / weight
+    return np.where(source, around, coefficients).astype(np.float32)
 
 
 def _covariance(table: Floats) -> Floats:

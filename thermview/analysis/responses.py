@@ -21,7 +21,7 @@ TAUS_S = (0.05, 0.2, 0.6, 1.5, 4.0)
 """Lags of bodies that are tried: a chip resistor's to a relay's."""
 MODES = 6
 KEPT = 3e-3  # modes below this share of the first carry nothing
-COOLING_PER_S = 0.25  # a spot that a finger warmed cools about so
+COOLING_PER_S = 0.35  # a spot that a finger warmed cools about so
 
 
 def one_pole(power: Floats, times_s: Floats, rates_hz: Floats | float) -> Floats:

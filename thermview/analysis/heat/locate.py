@@ -12,9 +12,16 @@ from thermview.analysis.heat.ground import Split, prepare_ground, split
 from thermview.analysis.heat.judged import count_mirrors, judged_sources
 from thermview.analysis.heat.nature import Nature
 from thermview.analysis.heat.placing import settled
+from thermview.analysis.heat.sources import Explainer
 from thermview.analysis.heat.spots import grid_of_discs
 from thermview.analysis.heat.surroundings import own_courses
-from thermview.analysis.heat.switching import course_of_switchings, find_switchings, part_series
+from thermview.analysis.heat.switching import (
+    Switching,
+    course_of_switchings,
+    find_switchings,
+    is_clear,
+    part_series,
+)
 from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
 from thermview.analysis.heat.watts import body_height_mm
 from thermview.analysis.heat_model import Footprint
@@ -33,6 +40,9 @@ __all__ = ["Located", "Nature", "Place", "Suspect", "analyse", "locate"]
 Floats = NDArray[np.float64]
 
 UNKNOWN_MM_PER_PX = 0.5
+SCAN_STEP_S = 1.5
+LEAST_AFTER_S = 2.5
+"""A step so near the end leaves too little to see by."""
 
 
 def footprints_of(
@@ -135,6 +145,7 @@ def analyse(
         take,
         parted,
         footprints,
+        mm_per_px,
         logged=logged,
         power_on_s=power_on_s,
         marked_s=marked_s,
@@ -166,6 +177,7 @@ def _course(
     take: Take,
     parted: Split,
     footprints: Sequence[Footprint],
+    mm_per_px: float,
     *,
     logged: Course | None,
     power_on_s: float | None,
@@ -179,7 +191,7 @@ def _course(
     if logged is not None:
         return logged, "supply log"
     if not footprints:
-        footprints = grid_of_discs(take.shape, UNKNOWN_MM_PER_PX)
+        footprints = grid_of_discs(take.shape, mm_per_px)
     series = part_series(parted.narrow, list(footprints))
     centres = {f.name: f.centre_px for f in footprints}
     around = [own_courses(parted.wide, centres[name], parted.idle) for name in series.names]
@@ -190,4 +202,35 @@ def _course(
         return step_course(take.times_s, float(take.times_s[len(take.times_s) // 4])), ""
     if period_s is not None:
         return step_course(take.times_s, found[0].on_s, period_s), "frames"
+    if not any(is_clear(one) for one in found):
+        return _faint_course(take, parted, footprints, mm_per_px, found), "frames"
     return course_of_switchings(found, take.times_s, take.noise_k), "frames"
+
+
+def _faint_course(
+    take: Take,
+    parted: Split,
+    footprints: Sequence[Footprint],
+    mm_per_px: float,
+    found: Sequence[Switching],
+) -> Course:
+    """Return the step at which the parts' heat is most likely to begin.
+
+    One curve alone tells little of a faint source; the whole picture around it, filtered by its
+    own noise, tells more.
+    """
+    times_s = take.times_s
+
+    def evidence(on_s: float) -> float:
+        ground = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px)
+        return float(Explainer(footprints, ground.field).scores.max(initial=0.0))
+
+    tried = {one.on_s for one in found}
+    tried |= set(np.arange(times_s[0] + 1.0, times_s[-1] - LEAST_AFTER_S, SCAN_STEP_S).tolist())
+    scores = {on_s: evidence(on_s) for on_s in sorted(tried)}
+    for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
+        best_s = max(scores, key=lambda on_s: scores[on_s])
+        for on_s in (best_s - step_s, best_s + step_s):
+            if times_s[0] < on_s < times_s[-1]:
+                scores[on_s] = evidence(on_s)
+    return step_course(times_s, max(scores, key=lambda on_s: scores[on_s]))

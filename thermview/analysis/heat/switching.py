@@ -25,7 +25,6 @@ RAMPS_S = (0.0, 0.3, 0.7, 1.2)
 FINE_LAGS_S = np.geomspace(0.08, 20.0, 5)
 LATER_STEPS = (-1.0, 0.5, 1.0, 2.0)
 CLEAR = 12.0
-"""Score from which a curve tells more than when the power came on."""
 STAIR_GAPS_S = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0)
 WHOLE_LEAVES = 0.01
 SURE = 1500.0
@@ -159,6 +158,11 @@ def find_switchings(
     return clearest + sorted(whole, key=lambda s: -s.explained)[:1]
 
 
+def is_clear(switching: Switching) -> bool:
+    """Tell whether a curve tells more than when the power came on."""
+    return switching.score > CLEAR or switching.explained > SURE
+
+
 def course_of_switchings(
     switchings: Sequence[Switching], times_s: Floats, noise_k: float
 ) -> Course:
@@ -169,7 +173,7 @@ def course_of_switchings(
     the last per cent, for a hand's image is seldom quite like an answer to a supply.
     """
     first = switchings[0]
-    clear = [one for one in switchings if one.score > CLEAR or one.explained > SURE]
+    clear = [one for one in switchings if is_clear(one)]
     told = []
     for one in clear:
         left, course = _refined(one, times_s, noise_k)
