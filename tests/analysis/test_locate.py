@@ -262,7 +262,7 @@ def test_powers_stay_below_what_the_supply_gives() -> None:
     assert powers[0] / powers[1] == pytest.approx(3.0)
     far, doubt = within_supply([0.001], 1.0)  # the rest warms what is not in view
     assert far == [0.001]
-    assert doubt > 0.3
+    assert doubt > 0.25
 
 
 def test_a_board_that_is_all_quiet_but_drifts(warmed: Floats) -> None:

@@ -26,8 +26,8 @@ CAPACITY = 1850.0 * 1100.0 * 1.6e-3
 """ρcd of 1.6 mm FR-4, J/m²K (ρ and c as in the handbooks, from memory)."""
 FILM = 20.0
 """Both faces' convection and radiation together, W/m²K: 5–7 and 6 for each, see `ht`, 4σT³."""
-KAPPAS = (0.0015, 0.003, 0.006, 0.011, 0.018, 0.028)
-"""κ = kd that are tried, W/K: bare laminate (1 W/mK × 1.6 mm) to planes on both sides."""
+KAPPAS = (0.0008, 0.0015, 0.003, 0.006, 0.012, 0.025)
+"""κ = kd that are tried, W/K: bare laminate (.5 to 1 W/mK × 1.6 mm) to planes on both sides."""
 CONTACT = (1500.0, 10000.0)
 """Least and most conductance between a body and the board, W/m²K."""
 SEEN = 0.92
@@ -51,12 +51,15 @@ class Footprint:
         Of the body on the board.
     height_m : float
         Of the body above it.
+    bare : float
+        Share of the body's own warmth that the camera sees: bright ends show the room instead.
     """
 
     name: str
     outline_px: Floats
     area_m2: float
     height_m: float = 0.0
+    bare: float = 1.0
 
     @property
     def centre_px(self) -> Floats:

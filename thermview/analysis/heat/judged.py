@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -13,6 +13,7 @@ from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.nature import Evidence, judge
 from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
 from thermview.analysis.heat.spots import SpotSearch
+from thermview.analysis.heat.watts import Drawn, drawn_power
 from thermview.analysis.heat_model import Footprint
 
 Floats = NDArray[np.float64]
@@ -33,6 +34,12 @@ class Judged:
 
     found: Found
     evidence: Evidence
+    drawn: Drawn
+
+    @property
+    def power_w(self) -> float:
+        """Return the power that it turns into heat, W."""
+        return self.drawn.power_w * self.fit.power_w / max(self.found.fit.power_w, 1e-12)
 
     @property
     def fit(self) -> Fit:
@@ -56,15 +63,6 @@ def judged_sources(
     for one in spots:
         one.sham = search.sham(one.footprint, NEAR_PX)
     return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
-
-
-def count_mirrors(*judged: list[Judged]) -> None:
-    """Let each judgement know how many other mirrors there are."""
-    total = sum(one.evidence.is_mirror for found in judged for one in found)
-    for found in judged:
-        for at, one in enumerate(found):
-            others = total - one.evidence.is_mirror
-            found[at] = Judged(one.found, replace(one.evidence, mirrors=others))
 
 
 def _off_parts(
@@ -126,5 +124,5 @@ def _weighed(
             wide=parted.wide,
             noise_var=ground.noise_var,
         )
-        judged.append(Judged(one, evidence))
+        judged.append(Judged(one, evidence, drawn_power(explainer.model, ground.field, one)))
     return judged

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Split, prepare_ground, split
-from thermview.analysis.heat.judged import count_mirrors, judged_sources
+from thermview.analysis.heat.judged import judged_sources
 from thermview.analysis.heat.nature import Nature
 from thermview.analysis.heat.placing import settled
 from thermview.analysis.heat.sources import Explainer
@@ -23,7 +23,7 @@ from thermview.analysis.heat.switching import (
     part_series,
 )
 from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
-from thermview.analysis.heat.watts import body_height_mm
+from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
 from thermview.analysis.stabilise import Motion, hold_still
@@ -63,7 +63,9 @@ def footprints_of(
         if 0 <= x < columns and 0 <= y < rows:
             width_mm, height_mm = part.width_mm, part.height_mm
             tall_m = body_height_mm(part.package, width_mm, height_mm) * 1e-3
-            prints.append(Footprint(part.designator, outline, width_mm * height_mm * 1e-6, tall_m))
+            area_m2 = width_mm * height_mm * 1e-6
+            bare = bare_share(part.package)
+            prints.append(Footprint(part.designator, outline, area_m2, tall_m, bare))
     return prints
 
 
@@ -153,8 +155,6 @@ def analyse(
     )
     ground = prepare_ground(take, parted, course, mm_per_px)
     judged, others = judged_sources(ground, parted, footprints)
-    if how == "frames":
-        count_mirrors(judged, others)
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None

@@ -192,6 +192,53 @@ def settle(model: HeatModel, footprint: Footprint, field: Field, fit: Fit) -> tu
     return where, best
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Match:
+    """Products of what is seen with a part's two pictures and among these, shape (choice,).
+
+    `own` holds the body's courses in the modes, shape (choice, mode).
+    """
+
+    own: NDArray[np.float32]
+    data_sheet: NDArray[np.floating]
+    data_body: NDArray[np.floating]
+    sheet_sheet: NDArray[np.floating]
+    sheet_body: NDArray[np.floating]
+    body_body: NDArray[np.floating]
+
+    def of(self, excess: NDArray[np.floating]) -> tuple[Floats, Floats]:
+        """Return ⟨data, picture⟩ and ⟨picture, picture⟩ of 1 W for excesses, shape (…, choice).
+
+        Their quotient is the power, the first over the root of the second its score.
+        """
+        seen = self.data_sheet + excess * self.data_body
+        size = self.sheet_sheet + excess * (2 * self.sheet_body + excess * self.body_body)
+        return np.asarray(seen), np.asarray(size)
+
+
+def match_of(
+    templates: Templates,
+    choices: Sequence[tuple[float, int]],
+    field: Field,
+    seen: NDArray[np.float32],
+) -> Match:
+    """Return how what is seen in a window matches templates, weighed by the field's variance."""
+    modes = field.modes
+    weight = (1.0 / templates.window.cut(field.variance)).reshape(-1)
+    data = seen.reshape(modes.count, -1) * weight
+    sheet = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
+    body = templates.body.reshape(modes.count, -1)
+    own = modes.body[[lag for _, lag in choices]].astype(np.float32)
+    return Match(
+        own=own,
+        data_sheet=sheet.reshape(len(sheet), -1) @ data.reshape(-1),
+        data_body=own @ np.sum(data * body, axis=1),
+        sheet_sheet=((sheet**2) @ weight).sum(axis=1),
+        sheet_body=np.sum(own * np.einsum("cmp,mp->cm", sheet, body * weight), axis=1),
+        body_body=own**2 @ ((body**2) @ weight),
+    )
+
+
 def fit_templates(
     model: HeatModel,
     footprint: Footprint,
@@ -204,18 +251,11 @@ def fit_templates(
     Each choice has two pictures, the sheet's and the body's; their ratio may lie between bounds,
     and within them the best is known in closed form.
     """
-    window, modes = templates.window, field.modes
-    weight = (1.0 / window.cut(field.variance)).reshape(-1)
-    data = window.cut(field.left).reshape(modes.count, -1) * weight
-    sheet = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
-    body = templates.body.reshape(modes.count, -1)
+    window = templates.window
     choices = model.choices if only is None else [model.choices[only]]
-    own = modes.body[[lag for _, lag in choices]].astype(np.float32)  # (choice, mode)
-    data_sheet = sheet.reshape(len(sheet), -1) @ data.reshape(-1)
-    data_body = own @ np.sum(data * body, axis=1)
-    sheet_sheet = ((sheet**2) @ weight).sum(axis=1)
-    sheet_body = np.sum(own * np.einsum("cmp,mp->cm", sheet, body * weight), axis=1)
-    body_body = own**2 @ ((body**2) @ weight)
+    match = match_of(templates, choices, field, window.cut(field.left))
+    data_sheet, data_body = match.data_sheet, match.data_body
+    sheet_sheet, sheet_body, body_body = match.sheet_sheet, match.sheet_body, match.body_body
     least = BODY_SEEN_LEAST / (CONTACT[1] * footprint.area_m2)
     most = 1.0 / (CONTACT[0] * footprint.area_m2)
     free_power = data_sheet * body_body - data_body * sheet_body
@@ -225,14 +265,13 @@ def fit_templates(
     tries = np.stack(
         [np.clip(ratio, least, most), np.full_like(ratio, least), np.full_like(ratio, most)]
     )
-    seen = data_sheet + tries * data_body
-    size = sheet_sheet + tries * (2 * sheet_body + tries * body_body)
+    seen, size = match.of(tries)
     scores = seen / np.sqrt(np.maximum(size, 1e-30))
     trial, choice = np.unravel_index(int(np.argmax(scores)), scores.shape)
     power = float(seen[trial, choice] / size[trial, choice])
     excess = float(tries[trial, choice])
     kappa, lag = choices[choice]
-    course = (own[choice] * excess)[:, None, None]
+    course = (match.own[choice] * excess)[:, None, None]
     return Fit(
         score=float(scores[trial, choice]),
         power_w=power,
@@ -251,7 +290,7 @@ class Explainer:
     def __init__(self, footprints: Sequence[Footprint], field: Field) -> None:
         self.field = field
         self.footprints = list(footprints)
-        self._full = HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
+        self.model = HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
         self._quick = HeatModel(
             field.modes,
             field.mm_per_px,
@@ -280,7 +319,7 @@ class Explainer:
                 if self.scores[at] < 0.6 * least_score:
                     break
                 if at not in fits:
-                    fits[at] = best_fit(self._full, self.footprints[at], self.field)
+                    fits[at] = best_fit(self.model, self.footprints[at], self.field)
                 if best is None or fits[at].score > best[0]:
                     best = (fits[at].score, at)
             if best is None or best[0] < least_score:
@@ -289,7 +328,7 @@ class Explainer:
             left.discard(at)
             fit, footprint = fits.pop(at), self.footprints[at]
             if fit.score > SETTLE_SCORE:
-                footprint, fit = settle(self._full, footprint, self.field, fit)
+                footprint, fit = settle(self.model, footprint, self.field, fit)
             self.field.take_off(fit)
             found.append(Found(footprint, fit))
             for other in list(left):
@@ -301,9 +340,9 @@ class Explainer:
 
     def fit_at(self, footprint: Footprint) -> Found:
         """Fit a place that is no part of the list, let it settle, and take it off."""
-        fit = best_fit(self._full, footprint, self.field)
+        fit = best_fit(self.model, footprint, self.field)
         if fit.score > SETTLE_SCORE:
-            footprint, fit = settle(self._full, footprint, self.field, fit)
+            footprint, fit = settle(self.model, footprint, self.field, fit)
         self.field.take_off(fit)
         return Found(footprint, fit)
 
@@ -312,7 +351,7 @@ class Explainer:
         for _ in range(rounds if len(found) > 1 else 0):
             for one in found:
                 self.field.take_off(one.fit, -1.0)
-                fit = best_fit(self._full, one.footprint, self.field)
+                fit = best_fit(self.model, one.footprint, self.field)
                 if fit.power_w <= 0:
                     fit = replace(fit, power_w=0.0, score=0.0, picture=0.0 * fit.picture)
                 self.field.take_off(fit)

@@ -11,7 +11,7 @@ from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.judged import Judged
 from thermview.analysis.heat.nature import Evidence, Nature
-from thermview.analysis.heat.watts import MODEL_DOUBT, drawn_power, within_supply
+from thermview.analysis.heat.watts import MODEL_DOUBT, within_supply
 from thermview.analysis.prepare import Take
 from thermview.analysis.responses import TAUS_S, Modes
 from thermview.analysis.waveform import Course
@@ -20,6 +20,8 @@ from thermview.board import BoardView
 Floats = NDArray[np.float64]
 
 BREATHING_K = 0.12
+DOUBTED_SNR = 20.0
+"""A source seen so well counts half of its power where suspects are ranked."""
 
 
 def suspects_of(
@@ -32,7 +34,7 @@ def suspects_of(
     meant_warm: frozenset[str],
 ) -> tuple[Suspect, ...]:
     """Return what was found at parts, ranked."""
-    seen_w = [drawn_power(ground.modes, one.found.footprint, one.fit) for one in judged]
+    seen_w = [one.power_w for one in judged]
     heats = [one.evidence.nature is Nature.HEATING for one in judged]
     powers_w, doubt = within_supply(
         [watts for watts, heat in zip(seen_w, heats, strict=True) if heat], course.level_w
@@ -50,7 +52,7 @@ def suspects_of(
                 take,
                 course,
                 power_w=power_w,
-                sigma_w=float(np.hypot(noise_w, doubt * power_w)),
+                sigma_w=float(np.hypot(noise_w, np.hypot(doubt, one.drawn.spread) * power_w)),
                 expected=one.found.footprint.name in meant_warm,
             )
         )
@@ -131,9 +133,7 @@ def places_of(
         x_mm: float | None = None
         y_mm: float | None = None
         if view is not None:
-            power_w = min(
-                drawn_power(ground.modes, found.footprint, one.fit), course.level_w or np.inf
-            )
+            power_w = min(one.power_w, course.level_w or np.inf)
             x_mm, y_mm = (float(v) for v in view.pixel_to_board((x, y)))
         heat = found.fit.picture
         row, column = np.unravel_index(int(np.argmax((heat**2).sum(axis=0))), heat.shape[1:])
@@ -189,9 +189,12 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, cour
 def _ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
     """Order: unexplained heat, uncertain, reflections; what is meant to be warm after the heat."""
     order = {Nature.HEATING: 0, Nature.UNCERTAIN: 1, Nature.REFLECTION: 2}
-    ordered = sorted(
-        suspects, key=lambda s: (order[s.nature], s.expected, -s.power_w * s.likely**2)
-    )
+
+    def weight(suspect: Suspect) -> float:
+        # what a strong neighbour's model leaves looks like much heat, weakly seen
+        return suspect.power_w * suspect.likely**2 * suspect.snr / (suspect.snr + DOUBTED_SNR)
+
+    ordered = sorted(suspects, key=lambda s: (order[s.nature], s.expected, -weight(s)))
     return tuple(replace(s, rank=i + 1) for i, s in enumerate(ordered))
 
 

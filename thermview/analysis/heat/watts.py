@@ -5,19 +5,31 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.sources import Fit
-from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint
+from thermview.analysis.heat.sources import Field, Found, match_of
+from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint, HeatModel
 from thermview.analysis.responses import RATES_HZ, Modes
 
 Floats = NDArray[np.float64]
 
 BODY_HEAT = 2.4e6
 """Heat capacity of ceramics and moulded plastics by volume, J/m³K: 3.0e6 and 1.8e6, from memory."""
-MODEL_DOUBT = 0.35
+HELD = np.array([*np.geomspace(1000.0, 16000.0, 9), 4e4, 1e6])
+"""Conductances between body and board that are weighed, W/m²K; the last is no body at all."""
+HELD_USUALLY, HELD_SPREAD, HELD_TAIL = 5500.0, 0.25, 6.0
+"""Student's distribution of their logarithm (trials)."""
+SHAPE_ERROR = 0.08
+"""Share of a source's picture by which the best of models is still wrong."""
+LEAST_WEIGHT = 1e-3
+MATCHED = 0.84
+"""What a picture that is never quite the model's tells of its power (trials)."""
+BARE_OF_CHIPS = 0.72
+"""Chips' bright ends are a quarter to a half of their length: share of the body that is seen."""
+MODEL_DOUBT = 0.28
 """Standard deviation of the logarithm of a power by the model alone (trials)."""
 SHARE = 0.88
 SHARE_DOUBT = 0.17
@@ -37,6 +49,11 @@ _HEIGHTS_MM = {  # usual bodies, from memory
 }
 
 
+def bare_share(package: str) -> float:
+    """Return which share of a body's warmth a camera sees, by its package's name."""
+    return BARE_OF_CHIPS if re.search(r"(?<!\d)\d{4}(?!\d)", package) else 1.0
+
+
 def body_height_mm(package: str, width_mm: float, height_mm: float) -> float:
     """Return how high a part's body usually is, mm, by its package's name, else by its size."""
     name = package.upper()
@@ -52,7 +69,7 @@ def body_height_mm(package: str, width_mm: float, height_mm: float) -> float:
     return float(np.clip(0.55 * short_mm, 0.5, 4.0))
 
 
-def under_body(modes: Modes, footprint: Footprint, fit: Fit) -> Floats:
+def under_body(modes: Modes, footprint: Footprint, kappa: float, lag: int) -> Floats:
     """Return the sheet's mean rise under a body per watt, K, shape (time,).
 
     The mean over a square of the body's area: its spectrum squared, gathered by decay rate.
@@ -61,14 +78,14 @@ def under_body(modes: Modes, footprint: Footprint, fit: Fit) -> Floats:
     wave = np.linspace(0.02, 8.0, 160) * 2 * np.pi / side_m
     kx, ky = np.meshgrid(wave, wave)
     shape = (np.sinc(kx * side_m / 2 / np.pi) * np.sinc(ky * side_m / 2 / np.pi)) ** 2
-    rates = (fit.kappa * (kx**2 + ky**2) + FILM) / CAPACITY
+    rates = (kappa * (kx**2 + ky**2) + FILM) / CAPACITY
     cell = (wave[1] - wave[0]) ** 2 / np.pi**2  # a quadrant stands for all four
     weight, _ = np.histogram(
         np.log(np.clip(rates, RATES_HZ[0], RATES_HZ[-1])),
         bins=_edges(),
         weights=shape * cell,
     )
-    answers = modes.drive.sheet[fit.lag]
+    answers = modes.drive.sheet[lag]
     return np.asarray(answers @ weight) / CAPACITY
 
 
@@ -78,20 +95,68 @@ def _edges() -> Floats:
     return np.concatenate([[logs[0] - 1.0], middle, [logs[-1] + 1.0]])
 
 
-def drawn_power(modes: Modes, footprint: Footprint, fit: Fit) -> float:
-    """Return the power that a part turns into heat, W.
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """The power that a part turns into heat, W, and the standard deviation of its logarithm."""
 
-    The fit tells what flows into the board; what the body keeps for itself as it warms comes on
-    top: C dT/dt of a body of the usual height.
+    power_w: float
+    spread: float
+
+
+def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
+    """Return the power that a found source turns into heat; all sources are taken off the field.
+
+    A part's picture fits nearly as well with a body that is held loosely and dissipates less.
+    Therefore not the best fit tells its power but the mean over all conductances of board and
+    body, weighed by how well they fit and by what is usual; fits are told apart no finer than the
+    model is true (`SHAPE_ERROR`).
     """
+    window, footprint = found.fit.window, found.footprint
+    templates = model.templates(footprint.outline_px, window)
+    seen = window.cut(field.left) + found.fit.picture
+    match = match_of(templates, model.choices, field, seen)
+    excess = footprint.bare / (HELD * footprint.area_m2)
+    amount, size = match.of(excess[:, None])
+    gain = np.where(amount > 0, amount**2 / np.maximum(size, 1e-30), 0.0)
+    off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
+    usual = (HELD_TAIL + 1.0) * np.log1p(off / HELD_TAIL)
+    evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max()) - usual[:, None]
+    weight = np.exp(0.5 * (evidence - evidence.max()))
+    weight[weight < LEAST_WEIGHT] = 0.0
+    weight /= weight.sum()
+    told = [
+        (weight[at, choice], amount[at, choice] / size[at, choice] * share)
+        for choice in np.flatnonzero(weight.any(axis=0)).tolist()
+        for at, share in enumerate(
+            _shares(field.modes, footprint, model.choices[choice], excess).tolist()
+        )
+        if weight[at, choice] > 0
+    ]
+    weights = np.array([w for w, _ in told])
+    logs = np.log(np.maximum([p for _, p in told], 1e-9))
+    mean = float(weights @ logs)
+    spread = float(np.sqrt(weights @ (logs - mean) ** 2))
+    return Drawn(math.exp(mean) / (SEEN * MATCHED), spread)
+
+
+def _shares(
+    modes: Modes, footprint: Footprint, choice: tuple[float, int], excess: Floats
+) -> Floats:
+    """Return what a part draws over what flows into the board, for excesses of its body.
+
+    What the body keeps for itself as it warms comes on top: C dT/dt of one of the usual height.
+    """
+    kappa, lag = choice
     drive = modes.drive
-    flow = drive.body[fit.lag]
-    body_k = under_body(modes, footprint, fit) + fit.excess_k_per_w * flow
-    keeps = BODY_HEAT * footprint.area_m2 * footprint.height_m * np.gradient(body_k, drive.times_s)
+    flow = drive.body[lag]
+    body_k = under_body(modes, footprint, kappa, lag)[:, None] + flow[:, None] * excess
+    heat = BODY_HEAT * footprint.area_m2 * footprint.height_m
+    keeps = heat * np.gradient(body_k, drive.times_s, axis=0)
     power = drive.power - modes.idle @ (modes.idle.T @ drive.power)
     size = float(power @ power)
-    share = float(power @ (flow + keeps)) / size if size > 0 else 1.0
-    return max(fit.power_w, 0.0) / SEEN * max(share, 0.05)
+    if size <= 0:
+        return np.ones(len(excess))
+    return np.asarray(np.maximum(power @ (flow[:, None] + keeps) / size, 0.05))
 
 
 def within_supply(powers_w: Sequence[float], level_w: float | None) -> tuple[list[float], float]:

@@ -9,7 +9,7 @@ from PySide6.QtCore import QRectF
 from thermview.ui.strip.content import Lane
 
 LEFT_PX = 68
-RIGHT_PX = 132
+RIGHT_PX = 168
 RAIL_PX = 22
 TIME_PX = 22
 BAR_PX = 14
