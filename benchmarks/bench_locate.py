@@ -20,9 +20,10 @@ import numpy as np
 from hard_cases import K_PER_COUNT, KINDS, Case, generate
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.locate import Located, Nature, analyse, footprints_of, steady
-from thermview.analysis.heat.placing import settled
+from thermview.analysis.heat.locate import Located, Nature, analyse, footprints_of
+from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Shots
+from thermview.analysis.stabilise import steady
 from thermview.board import BoardView, Landmark, Part, fit_homography, part_outline_px
 from thermview.frames import SupplyLog
 from thermview.regions import Polygon, pixel_indices

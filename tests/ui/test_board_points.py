@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -218,3 +219,25 @@ def test_a_photo_is_laid_under_the_heat(qtbot: QtBot, window: MainWindow, tmp_pa
     assert canvas.grab().toImage().pixelColor(outside).lightness() > 15
     window.desk.undo()
     assert photo.to_photo() is None
+
+
+def test_points_are_refined_by_the_picture_and_clicked_ones_come_back(
+    qtbot: QtBot, main_window: MainWindow, samples: Path
+) -> None:
+    open_and_wait(qtbot, main_window, str(samples / "ramp-strong.h5"))
+    boards, page = main_window.desk.boards, main_window.board.points
+    begin(qtbot, main_window)
+    true = [point.pixel for point in boards.points]
+    boards.set_points([replace(p, pixel=(p.pixel[0] + 1.5, p.pixel[1])) for p in boards.points])
+    clicked = [point.pixel for point in boards.points]
+    said: list[str] = []
+    main_window.desk.said.connect(lambda _, words: said.append(words))
+    page.refine.click()
+    qtbot.waitUntil(lambda: any("points moved by" in words for words in said), timeout=30_000)
+    refined = [point.pixel for point in boards.points]
+    apart = [np.hypot(*np.subtract(a, b)) for a, b in zip(refined, true, strict=True)]
+    assert max(apart) < 1.0
+    main_window.desk.undo()
+    assert [point.pixel for point in boards.points] == clicked
+    main_window.desk.redo()
+    assert [point.pixel for point in boards.points] == refined

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from thermview.analysis.prepare import Block
+from thermview.analysis.prepare import Block, Shots, Take, take_of
 from thermview.analysis.trend import SIGMA_OF_MAD
 
 Floats = NDArray[np.float64]
@@ -30,6 +30,9 @@ MOST_POINTS = 9000
 PROBES = 24
 STILL_PX = 0.2
 """Motion below this is left alone: moving a picture costs sharpness."""
+TREMOR_FRAMES = 5
+LEAST_TREMOR_PX = 0.15
+"""Within those frames hands went 0.8 px and more, boards that warm seemed to go 0.05 (trials)."""
 _STEPS = 12
 _CONVERGED_PX = 0.01
 _TUKEY = 4.7
@@ -61,6 +64,12 @@ class Motion:
         good = self.matrices[~self.lost]
         usual = np.median(good, axis=0) if len(good) else np.eye(3)
         return np.asarray(np.linalg.inv(usual))
+
+    def tremor_px(self, shape: tuple[int, int]) -> float:
+        """Return how far the middle usually goes within a few frames, px."""
+        middle = self.shifts_px(shape)[~self.lost, :2]
+        steps = middle[TREMOR_FRAMES:] - middle[:-TREMOR_FRAMES]
+        return float(np.median(np.hypot(*steps.T))) if len(steps) else np.inf
 
     def shifts_px(self, shape: tuple[int, int]) -> Floats:
         """Return how far the middle and a corner went, (dx, dy) each, shape (frame, 4)."""
@@ -269,9 +278,25 @@ def _fixed_pattern(pictures: Block, matrices: Floats, fixed: Picture, rounds: in
 
 
 def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
-    """Return pictures in the first one's axes, and the motion; None where there was none."""
+    """Return pictures in the first one's axes, and the motion; None where there was none.
+
+    A board that warms all over changes its pattern, which looks like a slow slide; a hand that
+    holds a camera never keeps from trembling.
+    """
     if probe(pictures) < STILL_PX:
         return pictures, None
     motion, fixed = find_motion(pictures)
+    if motion.tremor_px(pictures.shape[1:]) < LEAST_TREMOR_PX:
+        return pictures, None
     still = np.stack([warped(p - fixed, m) for p, m in zip(pictures, motion.matrices, strict=True)])
     return still, motion
+
+
+def steady(shots: Shots) -> tuple[Take, Motion | None]:
+    """Hold the pictures still where the camera moved; pictures without lock are left out."""
+    still, motion = hold_still(shots.kelvin)
+    if motion is None:
+        return take_of(shots), None
+    good = ~motion.lost
+    kept = Shots(still[good], shots.times_s[good], shots.segment[good])
+    return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion

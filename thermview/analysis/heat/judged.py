@@ -21,6 +21,8 @@ Floats = NDArray[np.float64]
 LEAST_SCORE = 6.5
 """Signal to noise below which nothing is listed."""
 SPOT_SCORE = 9.0
+BROAD_M2, BROAD_SCORE = 5e-6, 30.0
+"""As broad and on no part it may be a hand's warmth that spreads: it takes more to be listed."""
 MOST_SPOTS = 6
 MOST_DOUBTED = 2
 CLEAR_SCORE = 20.0
@@ -114,7 +116,8 @@ def _weighed(
             noise_var=ground.noise_var,
             sham=sham,
         )
-        if one.fit.score < LEAST_SCORE * one.excess:
+        broad = sham is None and one.footprint.area_m2 > BROAD_M2
+        if one.fit.score < (BROAD_SCORE if broad else LEAST_SCORE) * one.excess:
             continue
         evidence = judge(
             one,

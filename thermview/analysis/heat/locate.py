@@ -11,11 +11,11 @@ from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Split, prepare_ground, split
 from thermview.analysis.heat.judged import judged_sources
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.placing import settled
 from thermview.analysis.heat.sources import Explainer
 from thermview.analysis.heat.spots import grid_of_discs
 from thermview.analysis.heat.surroundings import own_courses
 from thermview.analysis.heat.switching import (
+    LEAST_BEFORE_S,
     Switching,
     course_of_switchings,
     find_switchings,
@@ -25,8 +25,9 @@ from thermview.analysis.heat.switching import (
 from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
-from thermview.analysis.prepare import Progress, Shots, Take, gather, take_of
-from thermview.analysis.stabilise import Motion, hold_still
+from thermview.analysis.placing import settled
+from thermview.analysis.prepare import Progress, Take, gather
+from thermview.analysis.stabilise import steady
 from thermview.analysis.waveform import (
     Course,
     course_of_log,
@@ -114,16 +115,6 @@ def locate(
         period_s=period_s,
         meant_warm=meant_warm,
     )
-
-
-def steady(shots: Shots) -> tuple[Take, Motion | None]:
-    """Hold the pictures still where the camera moved; pictures without lock are left out."""
-    still, motion = hold_still(shots.kelvin)
-    if motion is None:
-        return take_of(shots), None
-    good = ~motion.lost
-    kept = Shots(still[good], shots.times_s[good], shots.segment[good])
-    return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion
 
 
 def analyse(
@@ -225,12 +216,13 @@ def _faint_course(
         ground = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px)
         return float(Explainer(footprints, ground.field).scores.max(initial=0.0))
 
-    tried = {one.on_s for one in found}
-    tried |= set(np.arange(times_s[0] + 1.0, times_s[-1] - LEAST_AFTER_S, SCAN_STEP_S).tolist())
+    first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
+    tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}
+    tried |= {one.on_s for one in found if first_s < one.on_s < last_s}
     scores = {on_s: evidence(on_s) for on_s in sorted(tried)}
     for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
         best_s = max(scores, key=lambda on_s: scores[on_s])
         for on_s in (best_s - step_s, best_s + step_s):
-            if times_s[0] < on_s < times_s[-1]:
+            if first_s < on_s < last_s:
                 scores[on_s] = evidence(on_s)
     return step_course(times_s, max(scores, key=lambda on_s: scores[on_s]))

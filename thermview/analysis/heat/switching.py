@@ -20,6 +20,9 @@ from thermview.analysis.waveform import Course, step_at, step_course
 
 Floats = NDArray[np.float64]
 
+LEAST_BEFORE_S = 1.5
+"""A step nearer to the beginning leaves too little to see by; what was touched before the recording
+spreads then."""
 SCAN_LAGS_S = (0.1, 0.4, 1.5, 5.0)
 RAMPS_S = (0.0, 0.3, 0.7, 1.2)
 FINE_LAGS_S = np.geomspace(0.08, 20.0, 5)
@@ -124,9 +127,10 @@ def find_switchings(
     step : int
         Every so many frames are tried.
     """
-    tried = times_s[(times_s > times_s[0] + 0.8) & (times_s < times_s[-1] - 1.5)][::step]
+    first_s = times_s[0] + LEAST_BEFORE_S
+    tried = times_s[(times_s > first_s) & (times_s < times_s[-1] - 1.5)][::step]
     if period_s is not None:
-        tried = tried[tried < times_s[0] + 0.8 + 3 * period_s]
+        tried = tried[tried < first_s + 3 * period_s]
     if not len(tried):
         return []
     courses = step_at(times_s, tried, period_s)

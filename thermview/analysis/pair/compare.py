@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat_model import SEEN
+from thermview.analysis.heat_model import SEEN, Footprint
 from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
@@ -28,7 +28,9 @@ from thermview.analysis.pair.verdict import (
     verdicts,
     weigh,
 )
-from thermview.analysis.prepare import Take, gather, take_of
+from thermview.analysis.placing import best_pose
+from thermview.analysis.prepare import Take, gather
+from thermview.analysis.stabilise import Motion, steady
 from thermview.board import Landmark, Part, fit_homography, parts_seen, side_seen
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -176,9 +178,23 @@ def compare_boards(
     films = []
     for footage, marks, view, on in zip((good, bad), landmarks, fitted, on_s, strict=True):
         places = np.array([m.board_mm for m in marks], dtype=np.float64)
-        seen = View(view.matrix, view.mm_per_px, places)
-        films.append(Filmed(take_of(gather(footage, progress)), seen, on))
+        take, motion = steady(gather(footage, progress))
+        matrix = _pose(subjects, view.matrix, take, motion) @ view.matrix
+        films.append(Filmed(take, View(matrix, view.mm_per_px, places), on))
     return compare(films[0], films[1], subjects, limits=limits)
+
+
+def _pose(subjects: Sequence[Subject], matrix: Floats, take: Take, motion: Motion | None) -> Floats:
+    """Return the way from where the landmarks are to where the parts' pattern is.
+
+    Refinement finds no farther than a pixel; and a moving camera was elsewhere in the landmarks'
+    picture than where its pictures are held.
+    """
+    footprints = [
+        Footprint(s.name, mapped(matrix, s.outline_mm), s.area_m2) for s in subjects[:MOST_FITTED]
+    ]
+    poses = [np.eye(3)] if motion is None else [np.eye(3), motion.rest()]
+    return best_pose(footprints, take.first_k, poses)
 
 
 def compare(

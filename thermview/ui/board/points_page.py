@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 from PySide6.QtCore import QEvent, QObject, Qt, QTimer, Signal
@@ -17,15 +18,19 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from thermview.analysis.pair.refine import Refined, refined_landmarks
 from thermview.board import format_landmarks
+from thermview.errors import CancelledError
 from thermview.paths import save_text
 from thermview.session.known_places import proposal
 from thermview.session.matching import ENOUGH, Grade, Point
+from thermview.session.power import power_on
 from thermview.ui.board.place_field import PlaceField
 from thermview.ui.board.point_tool import Pixel, PointTool
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
 from thermview.ui.picture.tools import ToolKind
+from thermview.ui.tasks import Task
 from thermview.ui.widgets import button, column, label, named, plain_rows, row, set_tone, tool
 
 TONES = {Grade.FEW: "", Grade.GOOD: "good", Grade.POOR: "warning", Grade.REFUSED: "error"}
@@ -88,8 +93,15 @@ class PointsPage(QWidget):
             "folder-open-outline", "pointsLoad", self.ask_load, tip="load matching points …"
         )
         save = tool("content-save-outline", "pointsSave", self.ask_save, tip="save them …")
+        self.refine = tool(
+            "target",
+            "pointsRefine",
+            self._refine,
+            tip="move the points onto the picture's own pattern: the parts' edges, and their heat",
+            text="refine",
+        )
         done = button("done", "pointsDone", self.ended.emit, role="primary")
-        return row(undo, redo, self.remove, anew, load, save, None, done)
+        return row(undo, redo, self.remove, anew, load, save, self.refine, None, done)
 
     # -- following -------------------------------------------------------------------------------
 
@@ -114,6 +126,7 @@ class PointsPage(QWidget):
             table.setCurrentCell(-1, -1)
         fit = keeper.fit
         self.verdict.setText(f"{SIGNS[fit.grade]}{fit.words}")
+        self.refine.setEnabled(fit.view is not None and bool(keeper.parts))
         set_tone(self.verdict, TONES[fit.grade])
 
     def _choose(self) -> None:
@@ -200,6 +213,37 @@ class PointsPage(QWidget):
             return
         self._keeper.set_points(points[:number] + points[number + 1 :])
         self._choose()
+
+    def _refine(self) -> None:
+        """Sharpen the points by what the recording shows, in the background; one step to undo."""
+        session, keeper = self._desk.session, self._keeper
+        if session is None or not keeper.parts:
+            self._desk.say("info", "refining takes a recording and a list of parts")
+            return
+        points, parts, footage = keeper.points, keeper.parts, session.footage
+        on_s = power_on(session.marks, session.supply)
+        marks = [point.landmark() for point in points]
+
+        def work(task: Task) -> Refined:
+            def told(done: int, total: int) -> None:
+                if task.cancelled:
+                    raise CancelledError("refining the points was cancelled")
+                task.report("refining the points", done / max(total, 1))
+
+            return refined_landmarks(marks, parts, footage, on_s=on_s, progress=told)
+
+        def take(refined: Refined) -> None:
+            if keeper.points != points:
+                return  # they have been set anew meanwhile
+            pairs = zip(points, refined.landmarks, strict=True)
+            keeper.set_points([replace(point, pixel=mark.pixel) for point, mark in pairs])
+            self._desk.say(
+                "info",
+                f"points moved by {refined.moved_mm:.2f} mm ({refined.moved_px:.1f} pixels); "
+                f"± {refined.sigma_mm:.2f} mm remain; undo brings the clicked ones back",
+            )
+
+        self._desk.run_task("refining the points", work, take)
 
     def clear(self) -> None:
         """Start anew."""

@@ -40,7 +40,12 @@ def moved_footprints(footprints: Sequence[Footprint], matrix: Floats) -> list[Fo
 def settled(
     footprints: Sequence[Footprint], picture: Picture, poses: Sequence[Floats]
 ) -> list[Footprint]:
-    """Return the footprints where they suit a picture best.
+    """Return the footprints where they suit a picture best; see `best_pose`."""
+    return moved_footprints(footprints, best_pose(footprints, picture, poses))
+
+
+def best_pose(footprints: Sequence[Footprint], picture: Picture, poses: Sequence[Floats]) -> Floats:
+    """Return the way from the landmarks' pixels to the picture's that suits it best, (3, 3).
 
     Parameters
     ----------
@@ -59,7 +64,7 @@ def settled(
         if best is None or (fit > BETTER * best[0] and np.hypot(*shift) < NEAR_PX):
             step = np.array([[1, 0, shift[0]], [0, 1, shift[1]], [0, 0, 1.0]])
             best = (fit, step @ pose)
-    return moved_footprints(footprints, best[1]) if best else list(footprints)
+    return best[1] if best is not None else np.eye(3)
 
 
 def _best_shift(footprints: Sequence[Footprint], narrow: Picture) -> tuple[float, Floats]:
