@@ -29,12 +29,13 @@ HDF5_SUFFIXES = frozenset({".h5", ".hdf5", ".hdf", ".he5", ".nxs", ".nx5"})
 
 @dataclass(frozen=True, slots=True)
 class InputOffer:
-    """One thing that can be opened: its address, name, kind, and more to know of it."""
+    """One thing that can be opened: its address, name, kind, more to know, a camera's serial."""
 
     address: str
     name: str
     kind: str
     details: tuple[str, ...] = ()
+    serial: str = ""
 
 
 class AddressKind(Enum):
@@ -93,7 +94,7 @@ def list_inputs() -> list[InputOffer]:
 
 def camera_offer(camera: FoundCamera) -> InputOffer:
     """Return a camera as an offer."""
-    return InputOffer(camera.address, camera.name, "camera", camera.details)
+    return InputOffer(camera.address, camera.name, "camera", camera.details, camera.serial)
 
 
 def open_source(address: str, options: OpenOptions | None = None) -> FrameSource:

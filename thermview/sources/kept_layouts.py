@@ -44,6 +44,11 @@ def forget_layout(serial: str) -> None:
     _path_for(serial).unlink(missing_ok=True)
 
 
+def is_layout_kept(serial: str) -> bool:
+    """Tell whether a layout is kept for a serial, be it with mistakes."""
+    return bool(serial) and _path_for(serial).is_file()
+
+
 def kept_layout(serial: str) -> Layout | None:
     """Return the layout kept for a serial, or None.
 
@@ -52,10 +57,7 @@ def kept_layout(serial: str) -> Layout | None:
     InputError
         The kept file has a mistake in it.
     """
-    if not serial:
-        return None
-    path = _path_for(serial)
-    return read_layout(path) if path.is_file() else None
+    return read_layout(_path_for(serial)) if is_layout_kept(serial) else None
 
 
 def _path_for(serial: str) -> Path:

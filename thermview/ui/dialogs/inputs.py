@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import Qt, QTimer, Signal
+from PySide6.QtCore import QSignalBlocker, Qt, QTimer, Signal
 from PySide6.QtWidgets import (
     QComboBox,
     QDialog,
@@ -14,6 +14,7 @@ from PySide6.QtWidgets import (
 
 from thermview.sources import InputOffer, OpenOptions, list_inputs
 from thermview.sources.hotplug import CameraWatch
+from thermview.sources.kept_layouts import forget_layout, is_layout_kept
 from thermview.sources.layouts import layouts
 from thermview.ui.desk import Desk
 from thermview.ui.tasks import Task
@@ -21,6 +22,7 @@ from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
 
 AS_FOUND = "guessed from the picture (the camera's details say why)"
+AS_KEPT = "as kept for this very camera"
 WATCH_MS = 200  # so often plugging in and pulling out is looked for
 SETTLE_MS = 600  # a camera that was just plugged in needs a moment until it answers
 ADDRESS = Qt.ItemDataRole.UserRole
@@ -38,6 +40,7 @@ class InputsDialog(QDialog):
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
         self.list = named(QListWidget(), "inputsList")
         self.words = label("looking for cameras …", "inputsWords", "dim", wrap=True)
+        self.details = label("", "inputsDetails", "small", wrap=True)
         self.layout_box = named(QComboBox(), "layoutBox")
         self.layout_box.addItem(AS_FOUND, None)
         for name, known in layouts().items():
@@ -45,14 +48,21 @@ class InputsDialog(QDialog):
         self.layout_box.setSizeAdjustPolicy(
             QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon
         )
-        self._show_present(desk)
+        self.forget = button("forget", "inputsForget", self._forget)
+        self.forget.setToolTip("guess this camera's layout from its picture again")
+        self._desk = desk
+        self._offers: dict[str, InputOffer] = {}
+        self._present = ""
         form = QFormLayout()
-        form.addRow("stream layout", self.layout_box)
+        choice = row(self.layout_box, self.forget)
+        choice.setStretch(0, 1)
+        form.addRow("stream layout", choice)
         self.open_button = button("open", "inputsOpen", self._take, role="primary")
         body = column(self, margin=2 * tokens().space)
         body.addWidget(label("Inputs", "inputsTitle", "title"))
         body.addWidget(self.words)
         body.addWidget(self.list, 1)
+        body.addWidget(self.details)
         body.addLayout(form)
         body.addLayout(row(None, button("cancel", "inputsCancel", self.reject), self.open_button))
         self.resize(620, 420)
@@ -88,11 +98,6 @@ class InputsDialog(QDialog):
             self._task.deleteLater()
             self._task = self._look()
 
-    def _show_present(self, desk: Desk) -> None:
-        """Preselect the layout in use."""
-        used = desk.opened.options.profile if desk.opened is not None else None
-        self.layout_box.setCurrentIndex(max(0, self.layout_box.findData(used)))
-
     def _found(self, offers: list[InputOffer]) -> None:
         cameras = sum(offer.kind == "camera" for offer in offers)
         self.words.setText(
@@ -100,15 +105,18 @@ class InputsDialog(QDialog):
             if cameras
             else "No camera found. Plug one in: it will be listed here."
         )
+        self._offers = {offer.address: offer for offer in offers}
         present = self._address()
-        self.list.clear()
-        for offer in offers:
-            item = QListWidgetItem(f"{offer.name}  ({offer.address})")
-            item.setData(ADDRESS, offer.address)
-            item.setToolTip("\n".join(offer.details))
-            self.list.addItem(item)
-        addresses = [offer.address for offer in offers]
-        self.list.setCurrentRow(addresses.index(present) if present in addresses else 0)
+        with QSignalBlocker(self.list):  # what is chosen stays chosen while the list is made anew
+            self.list.clear()
+            for offer in offers:
+                item = QListWidgetItem(f"{offer.name}  ({offer.address})")
+                item.setData(ADDRESS, offer.address)
+                item.setToolTip("\n".join(offer.details))
+                self.list.addItem(item)
+            addresses = list(self._offers)
+            self.list.setCurrentRow(addresses.index(present) if present in addresses else 0)
+        self._current_changed()
 
     def _address(self) -> str:
         item = self.list.currentItem()
@@ -118,6 +126,28 @@ class InputsDialog(QDialog):
         address = self._address()
         self.open_button.setEnabled(bool(address))
         self.layout_box.setEnabled(address.startswith("camera:"))
+        if address != self._present:
+            self._present = address
+            self.layout_box.setCurrentIndex(max(0, self.layout_box.findData(self._used(address))))
+        offer = self._offers.get(address)
+        self.details.setText("\n".join(offer.details) if offer is not None else "")
+        self.details.setVisible(bool(self.details.text()))
+        self._show_kept()
+
+    def _used(self, address: str) -> str | None:
+        """Return the layout that was chosen for what is open, if that is this address."""
+        opened = self._desk.opened
+        return opened.options.profile if opened is not None and opened.address == address else None
+
+    def _show_kept(self) -> None:
+        offer = self._offers.get(self._address())
+        kept = offer is not None and is_layout_kept(offer.serial)
+        self.layout_box.setItemText(0, AS_KEPT if kept else AS_FOUND)
+        self.forget.setVisible(kept)
+
+    def _forget(self) -> None:
+        forget_layout(self._offers[self._address()].serial)
+        self._show_kept()
 
     def _take(self) -> None:
         address = self._address()
