@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from dataclasses import replace
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +41,7 @@ from thermview.frames import Footage, MarkKind, SupplyLog
 __all__ = ["Located", "Nature", "Place", "Suspect", "analyse", "locate"]
 
 Floats = NDArray[np.float64]
+Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
@@ -149,8 +152,10 @@ def analyse(
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
+    if silent:  # then nothing that warms is the supply's doing
+        suspects, elsewhere = tuple(map(_doubted, suspects)), tuple(map(_doubted, elsewhere))
     heats = [s.nature for s in suspects] + [p.nature for p in elsewhere]
-    heated = Nature.HEATING in heats and not silent
+    heated = Nature.HEATING in heats
     return Located(
         power_on_s=course.on_s,
         power_on_from=how,
@@ -162,6 +167,11 @@ def analyse(
         rise_k=late_rise(take, course.on_s),
         supply_w=course.level_w,
     )
+
+
+def _doubted(found: Found) -> Found:
+    """Return a suspect or place whose heat is none of the supply's as uncertain."""
+    return replace(found, nature=Nature.UNCERTAIN) if found.nature is Nature.HEATING else found
 
 
 def _course(

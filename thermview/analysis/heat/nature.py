@@ -27,8 +27,8 @@ MIRROR_LEAVES = 0.2
 """A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
 REST_SCORE = 4.0
 
-_WEIGHTS = (-3.0, -0.65, 1.9, 2.35, 1.1, 1.25)
-"""Logistic regression over some 2400 sources and false sources of 540 simulated recordings, two
+_WEIGHTS = (-2.5, -0.73, 1.97, 2.07, 0.86, 1.72)
+"""Logistic regression over some 2900 sources and false sources of 600 simulated recordings, two
 simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score (of 6), the
 score over that of sham cooling nearby, the rest's score over the score."""
 
@@ -75,7 +75,7 @@ class Evidence:
         terms = (
             1.0,
             np.log(np.clip(self.heat_leaves, 0.03, 1.5)),
-            np.log(np.clip(self.mirror_leaves, 0.02, 1.0)),
+            np.log(np.clip(self.mirror_leaves, 0.1, 1.0)),
             np.log(np.clip(self.score, 6.0, 200.0) / 6.0),
             np.log(np.clip(self.score / max(self.sham, 3.0), 0.5, 30.0)),
             np.log(np.clip(rest_score / max(self.score, 1e-9), 0.02, 1.0)),

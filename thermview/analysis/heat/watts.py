@@ -20,12 +20,13 @@ BODY_HEAT = 2.4e6
 """Heat capacity of ceramics and moulded plastics by volume, J/m³K: 3.0e6 and 1.8e6, from memory."""
 HELD = np.array([*np.geomspace(1000.0, 16000.0, 9), 4e4, 1e6])
 """Conductances between body and board that are weighed, W/m²K; the last is no body at all."""
-HELD_USUALLY, HELD_SPREAD, HELD_TAIL = 5500.0, 0.25, 6.0
-"""Student's distribution of their logarithm (trials)."""
+HELD_USUALLY, HELD_SPREAD = 5500.0, 0.25
+"""Of their logarithm (trials): normal towards bodies that are held loosely, which fits favour
+wrongly; towards heat in the board itself with the long tail of a Cauchy distribution."""
 SHAPE_ERROR = 0.08
 """Share of a source's picture by which the best of models is still wrong."""
 LEAST_WEIGHT = 1e-3
-MATCHED = 0.84
+MATCHED = 0.85
 """What a picture that is never quite the model's tells of its power (trials)."""
 BARE_OF_CHIPS = 0.72
 """Chips' bright ends are a quarter to a half of their length: share of the body that is seen."""
@@ -119,7 +120,7 @@ def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     amount, size = match.of(excess[:, None])
     gain = np.where(amount > 0, amount**2 / np.maximum(size, 1e-30), 0.0)
     off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
-    usual = (HELD_TAIL + 1.0) * np.log1p(off / HELD_TAIL)
+    usual = np.where(HELD < HELD_USUALLY, off, 2.0 * np.log1p(off))
     evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max()) - usual[:, None]
     weight = np.exp(0.5 * (evidence - evidence.max()))
     weight[weight < LEAST_WEIGHT] = 0.0
