@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,14 +14,15 @@ from PySide6.QtWidgets import QMessageBox
 from pytestqt.qtbot import QtBot
 from window_kit import ScriptedSource, open_and_wait, session_of
 
-from thermview.errors import DeviceError
+from thermview.analysis.heat.locate import Located
+from thermview.errors import CancelledError, DeviceError
 from thermview.frames import FrameSource, MarkKind
 from thermview.recording import open_recording
 from thermview.regions import Rectangle
 from thermview.session import SessionState
 from thermview.session.triggers import parse_trigger
 from thermview.sources import OpenOptions
-from thermview.ui import opening
+from thermview.ui import finding, opening, tasks
 from thermview.ui.window import MainWindow
 
 
@@ -227,3 +230,24 @@ def test_while_unplugged_the_banner_says_so(
     assert "unplugged" in main_window.banner.words.text()
     assert "kept" in main_window.banner.words.text()
     assert not main_window.banner.reconnect.isEnabled()
+
+
+def test_closing_hides_the_window_and_outwaits_a_search(
+    qtbot: QtBot, main_window: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A thread that is alive at the program's end is killed in the midst of C++: it aborts."""
+    begun, seen_at_its_end = threading.Event(), []
+
+    def slow(*_: object) -> Located:
+        begun.set()
+        time.sleep(0.5)
+        seen_at_its_end.append(main_window.isVisible())
+        raise CancelledError("no longer wanted")
+
+    monkeypatch.setattr(finding, "find", slow)
+    monkeypatch.setattr(tasks, "SHUT_S", 0.01)
+    main_window.desk.open("simulated:short", OpenOptions(speed=8.0))
+    qtbot.waitUntil(begun.is_set, timeout=20_000)
+    main_window.leave()
+    assert seen_at_its_end == [False]
+    assert not [t for t in threading.enumerate() if t.name.startswith("task: looking for")]

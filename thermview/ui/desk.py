@@ -33,7 +33,7 @@ from thermview.ui.layers import Layers
 from thermview.ui.opening import Opened, open_address, remember, zero_before_power
 from thermview.ui.optics import Optics
 from thermview.ui.settings import Settings
-from thermview.ui.tasks import SHUT_S, Task, Working
+from thermview.ui.tasks import Task, Working
 from thermview.ui.theme import tokens
 
 TICK_MS = 8  # a look with nothing new costs some 5 µs; a new frame waits half of this
@@ -139,7 +139,7 @@ class Desk(Working):
         """Close everything at the end of the program; waits until it is closed."""
         self._timer.stop()
         self.close_session()
-        self.findings.finish(SHUT_S)
+        self.findings.finish()
         self.finish_tasks()
 
     def remember(self) -> None:

@@ -125,12 +125,12 @@ class Findings(QObject):
             self.chosen_changed.emit()
         self.changed.emit()
 
-    def finish(self, seconds: float) -> None:
+    def finish(self) -> None:
         """Wait for the threads at the end of the program."""
         self.end()
-        self.pulse.finish(seconds)
+        self.pulse.finish()
         for task in self._old:
-            task.wait(seconds)
+            task.wait(None)
 
     def look(self) -> None:
         """Ask, where there is something new to be asked."""

@@ -50,11 +50,11 @@ class Pulse(QObject):
         if known:
             self.changed.emit()
 
-    def finish(self, seconds: float) -> None:
+    def finish(self) -> None:
         """Wait for the threads at the end of the program."""
         self.end()
         for task in self._old:
-            task.wait(seconds)
+            task.wait(None)
 
     def look(self, session: Session, window: Window) -> None:
         """Go on with what has come since; begin anew where the period or the start has changed."""

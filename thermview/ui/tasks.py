@@ -71,8 +71,12 @@ class Task(QObject):
         """Say how far the job is, 0 to 1 (negative: unknown); called by the job."""
         self.progressed.emit(words, fraction)
 
-    def wait(self, seconds: float) -> bool:
-        """Wait for the thread; tell whether it has ended."""
+    def wait(self, seconds: float | None) -> bool:
+        """Wait for the thread, without limit if None; tell whether it has ended.
+
+        At the end of the program only what may hang (a device, a disk) gets a limit: Python ends
+        a thread that is still there by force, and in the midst of C++ that aborts the program.
+        """
         self._thread.join(seconds)
         return not self._thread.is_alive()
 

@@ -218,6 +218,7 @@ class MainWindow(QMainWindow):
             return
         self._leaving = True
         self._remember()
+        self.hide()  # a search that is under way takes seconds to end
         self.tone.stop()
         self.start_page.shut()
         self.compare.shut()

@@ -321,12 +321,12 @@ class CompareRoom(QObject):
             task.wait(1.0)
             task.deleteLater()
 
-    def shut(self, seconds: float = 30.0) -> None:
+    def shut(self) -> None:
         """Wait for what runs in the background, at the window's end."""
         self._timer.stop()
         if self._aside is not None:
             self._aside.cancel()
-            self._aside.wait(seconds)
+            self._aside.wait(None)
 
 
 def _report(task: Task, words: str, fraction: float) -> None:
