@@ -160,7 +160,7 @@ def _try_numbers() -> list[FoundCamera]:
     for number in range(_NUMBERS_TRIED):
         capture = open_capture(number)
         if capture is None:
-            break
+            continue  # another program may hold it
         capture.release()
         found.append(FoundCamera(number, f"camera {number}"))
     return found
