@@ -136,3 +136,22 @@ def test_bad_usage_is_one_line(
         assert err.startswith("thermview: error: "), arguments
         assert err.count("\n") == 1, arguments
         assert not out.exists()
+
+
+def test_what_is_meant_to_be_warm_is_remembered_of_the_model(
+    samples: Path, monkeypatch: Patch, capsys: Output
+) -> None:
+    files = beside(samples, "ramp-strong")
+    part = json.loads((samples / "truth.json").read_text())["ramp-strong"]["part"]
+
+    def expected(*more: str) -> bool:
+        assert command(monkeypatch, "locate", *files, "--format", "json", *more) == 0
+        suspects = json.loads(capsys.readouterr().out)["suspects"]
+        return bool(next(s for s in suspects if s["part"] == part).get("expected"))
+
+    assert not expected()
+    assert expected("--meant-warm", part)
+    assert not expected(), "nothing is remembered unasked"
+    assert expected("--meant-warm", part, "--remember")
+    assert expected()
+    assert not expected("--unremembered")

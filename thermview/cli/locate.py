@@ -40,7 +40,16 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument("--period", type=float, metavar="S", help="of a pulsed supply, s")
     parser.add_argument(
-        "--meant-warm", default="", metavar="REF,REF,…", help="parts that rightly warm"
+        "--meant-warm",
+        default="",
+        metavar="REF,REF,…",
+        help="parts that rightly warm, beside those remembered of this board model",
+    )
+    parser.add_argument(
+        "--remember", action="store_true", help="remember them for boards of this model"
+    )
+    parser.add_argument(
+        "--unremembered", action="store_true", help="leave out what is remembered of this model"
     )
     parser.add_argument("--plot", type=Path, metavar="OUT.png", help="a picture of the findings")
     add_format(parser)
@@ -61,7 +70,7 @@ def run(options: argparse.Namespace) -> int:
     footage = open_footage(options.recording, open_options(options))
     try:
         board = _board(footage, options)
-        warm = _warm(options.meant_warm, board)
+        warm = _warm(options, board)
         _check_power_on(options.power_on, footage)
         with progress("looking") as told:
             located = locate(
@@ -102,13 +111,24 @@ def _board(footage: Footage, options: argparse.Namespace) -> Board | None:
     return board_of(footage, Path(options.recording))
 
 
-def _warm(text: str, board: Board | None) -> frozenset[str]:
-    names = frozenset(name.strip() for name in text.split(",") if name.strip())
+def _warm(options: argparse.Namespace, board: Board | None) -> frozenset[str]:
+    """Return what is meant to be warm: named here, or remembered of this board model."""
+    from thermview.session.meant_warm import recall, remember
+
+    names = frozenset(name.strip() for name in options.meant_warm.split(",") if name.strip())
     known = {part.designator for part in board.parts} if board else set()
     if unknown := sorted(names - known):
         raise UsageError(
             f"--meant-warm names {', '.join(unknown)}, not in the placement list; check the names"
         )
+    if board is None:
+        if options.remember:
+            raise UsageError("--remember takes a placement list: parts are remembered by it")
+        return names
+    if not options.unremembered:
+        names |= recall(board)
+    if options.remember:
+        remember(board, names)
     return names
 
 
