@@ -19,6 +19,7 @@ from thermview.errors import CancelledError
 from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import recall, remember
+from thermview.session.shiny_findings import noting_shiny
 from thermview.session.session import Session
 from thermview.ui.pulse import Pulse
 from thermview.ui.tasks import Task
@@ -189,7 +190,8 @@ class Findings(QObject):
                     raise CancelledError("no longer wanted")
                 task.report("", done / max(total, 1))
 
-            return find(session.footage, board, window, told)
+            found = find(session.footage, board, window, told)
+            return noting_shiny(found, board, session.shiny)
 
         task = Task("looking for what warms", work, behind=True, parent=self)
         task.progressed.connect(lambda _, share: self._tell(task, share))
