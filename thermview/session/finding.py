@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,22 +86,61 @@ def power_cycle(marks: Iterable[Mark], supply: SupplyLog | None) -> Cycle | None
     return logged
 
 
+def power_ups(marks: Iterable[Mark], supply: SupplyLog | None) -> list[Cycle]:
+    """Return every time the power came on, in order; each ends at the next at the latest.
+
+    The user's marks and the supply's log together; one and the same told by both counts once.
+    """
+    told = sorted(
+        (m for m in marks if m.kind in (MarkKind.POWER_ON, MarkKind.POWER_OFF)),
+        key=lambda mark: mark.time_s,
+    )
+    on_s = [m.time_s for m in told if m.kind is MarkKind.POWER_ON]
+    off_s = [m.time_s for m in told if m.kind is MarkKind.POWER_OFF]
+    marked = set(on_s)
+    logged = _logged_cycle(supply)
+    if supply is not None and logged is not None and logged.period_s is None:
+        rises, falls = _switched(supply)
+        begun = _begins(rises, falls) or [logged.on_s]
+        on_s += [one for one in begun if all(abs(one - other) > OFF_S for other in marked)]
+        off_s += [float(t) for t in falls if not np.any((rises > t) & (rises - t < OFF_S))]
+    on_s.sort()
+    found = []
+    for start, after in pairwise([*on_s, float("inf")]):
+        ends = [time for time in (*off_s, after) if start < time <= after]
+        last = max((t for t in ends if t < after), default=after)
+        end = last if np.isfinite(last) else None
+        found.append(Cycle(start, end, marked=start in marked))
+    return found
+
+
+def _switched(supply: SupplyLog) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return when the log shows the power coming on and going off, s."""
+    times_s = supply.time_s
+    on: NDArray[np.bool_] = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
+    return times_s[1:][on[1:] & ~on[:-1]], times_s[1:][~on[1:] & on[:-1]]
+
+
+def _begins(rises: NDArray[np.float64], falls: NDArray[np.float64]) -> list[float]:
+    """Return the rises that come after the power was off for long."""
+    return [
+        float(rise) for rise in rises if not (earlier := falls[falls < rise]).size
+        or rise - earlier[-1] >= OFF_S
+    ]  # fmt: skip
+
+
 def _logged_cycle(supply: SupplyLog | None) -> Cycle | None:
     if supply is None or len(supply) < 2 or not np.nanmax(supply.voltage_v) > 0:
         return None
     times_s = supply.time_s
     on: NDArray[np.bool_] = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
-    rises = times_s[1:][on[1:] & ~on[:-1]]
-    falls = times_s[1:][~on[1:] & on[:-1]]
+    rises, falls = _switched(supply)
     if not rises.size:
         return None
     period_s = pulse_period(times_s, on)
     if period_s is not None:
         return Cycle(float(rises[0]), None, period_s)
-    begins = [
-        rise for rise in rises if not (earlier := falls[falls < rise]).size
-        or rise - earlier[-1] >= OFF_S
-    ]  # fmt: skip
+    begins = _begins(rises, falls)
     on_s = float(begins[-1] if begins else rises[0])
     # switched off for good only when it stays so; a short gap belongs to the cycle
     off_s = float(falls[-1]) if falls.size and falls[-1] > max(on_s, rises[-1]) else None

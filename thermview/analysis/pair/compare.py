@@ -81,6 +81,8 @@ class Compared:
         Standard uncertainty of their difference, misplacement and neighbours included.
     verdict : str
         ``colder``, ``hotter``, ``alike``, ``out of view`` or ``unreadable``.
+    sigma_bad_w : float
+        Standard uncertainty of the other board's power by itself.
     """
 
     name: str
@@ -92,6 +94,7 @@ class Compared:
     power_bad_w: float
     sigma_w: float
     verdict: str
+    sigma_bad_w: float = float("nan")
 
     @property
     def unusual(self) -> float:
@@ -174,14 +177,35 @@ def compare_boards(
             f"the landmarks show the good board's {sides[0]} and the other's {sides[1]}; film the "
             "same side of both, or check the landmarks for swaps"
         )
+    films = [
+        filmed(footage, parts, marks, on_s=on, progress=progress)
+        for footage, marks, on in zip((good, bad), landmarks, on_s, strict=True)
+    ]
     subjects = [Subject(p.designator, p.outline_mm()) for p in parts_seen(parts, fitted[1])]
-    films = []
-    for footage, marks, view, on in zip((good, bad), landmarks, fitted, on_s, strict=True):
-        places = np.array([m.board_mm for m in marks], dtype=np.float64)
-        take, motion = steady(gather(footage, progress))
-        matrix = _pose(subjects, view.matrix, take, motion) @ view.matrix
-        films.append(Filmed(take, View(matrix, view.mm_per_px, places), on))
     return compare(films[0], films[1], subjects, limits=limits)
+
+
+def filmed(
+    footage: Footage,
+    parts: Sequence[Part],
+    landmarks: Sequence[Landmark],
+    *,
+    on_s: float | None = None,
+    progress: Progress | None = None,
+) -> Filmed:
+    """Read a recording, held still where the camera moved.
+
+    Raises
+    ------
+    InputError
+        Landmarks that fix no view, too few frames.
+    """
+    view = fit_homography(landmarks)
+    places = np.array([m.board_mm for m in landmarks], dtype=np.float64)
+    take, motion = steady(gather(footage, progress))
+    subjects = [Subject(p.designator, p.outline_mm()) for p in parts_seen(parts, view)]
+    matrix = _pose(subjects, view.matrix, take, motion) @ view.matrix
+    return Filmed(take, View(matrix, view.mm_per_px, places), on_s)
 
 
 def _pose(subjects: Sequence[Subject], matrix: Floats, take: Take, motion: Motion | None) -> Floats:
@@ -224,7 +248,8 @@ def compare(
     views = tuple(f.view for f in films)
     chosen = _promising(inside, plane, warm, views, courses)
     aligner = Aligner(plane, chosen, courses)
-    aligned = (aligner.refine(good.view, warm[0]), aligner.refine(bad.view, warm[1]))
+    first = aligner.refine(good.view, warm[0])
+    aligned = (first, first if bad is good else aligner.refine(bad.view, warm[1]))
     del aligner
     block = np.stack([_seen(plane, a.view, w) for a, w in zip(aligned, warm, strict=True)])
     noise_k = max(w.noise_k for w in warm)
@@ -232,12 +257,14 @@ def compare(
     weighed = weigh(fitted, plane, chosen, aligned, noise_k)
     said = verdicts(fitted.power_w, weighed, limits or Limits())
     found = {
-        subject.name: (weighed.level * power[0] / SEEN, power[1] / SEEN, sigma / SEEN, verdict)
-        for subject, power, sigma, verdict in zip(
-            chosen, fitted.power_w.T, weighed.sigma_w, said, strict=True
+        subject.name: (weighed.level * power[0] / SEEN, power[1] / SEEN, sigma / SEEN, verdict, own)
+        for subject, power, sigma, verdict, own in zip(
+            chosen, fitted.power_w.T, weighed.sigma_w, said, weighed.presence_w[1] / SEEN,
+            strict=True,
         )
-    }
+    }  # fmt: skip
     usual = float(np.median(weighed.sigma_w)) / SEEN
+    usual_own = float(np.median(weighed.presence_w[1])) / SEEN
     listed = []
     for subject, there in zip(subjects, seen, strict=True):
         x, y = (float(v) for v in subject.centre_mm)
@@ -249,12 +276,13 @@ def compare(
             nan = float("nan")
             listed.append(Compared(*where, nan, nan, nan, OUT_OF_VIEW))
             continue
-        entry = found.get(subject.name, (0.0, 0.0, usual, ALIKE))
+        entry = found.get(subject.name, (0.0, 0.0, usual, ALIKE, usual_own))
         verdict = entry[3]
         if verdict == ALIKE and max(entry[:2]) < 3 * entry[2]:
             hidden = [_hidden(subject, a.view, w) for a, w in zip(aligned, warm, strict=True)]
             verdict = UNREADABLE if any(hidden) else ALIKE
-        listed.append(Compared(*where, float(entry[0]), float(entry[1]), float(entry[2]), verdict))
+        numbers = (float(entry[0]), float(entry[1]), float(entry[2]))
+        listed.append(Compared(*where, *numbers, verdict, float(entry[4])))
     rise_k = np.stack(
         [
             plane.rectify(w.rise_k[None], a.view.matrix, a.view.mm_per_px)[0]
