@@ -131,7 +131,7 @@ class Findings(QObject):
         self.end()
         self.pulse.finish()
         for task in self._old:
-            task.wait(None)
+            task.break_off()
 
     def look(self) -> None:
         """Ask, where there is something new to be asked."""

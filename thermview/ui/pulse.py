@@ -54,7 +54,7 @@ class Pulse(QObject):
         """Wait for the threads at the end of the program."""
         self.end()
         for task in self._old:
-            task.wait(None)
+            task.break_off()
 
     def look(self, session: Session, window: Window) -> None:
         """Go on with what has come since; begin anew where the period or the start has changed."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import sys
 import threading
@@ -48,6 +49,7 @@ class Task(QObject):
         self.words = words
         self._behind = behind
         self.running = True
+        self._working = False
         self._work = work
         self._discard = discard
         self._stop = threading.Event()
@@ -74,11 +76,23 @@ class Task(QObject):
     def wait(self, seconds: float | None) -> bool:
         """Wait for the thread, without limit if None; tell whether it has ended.
 
-        At the end of the program only what may hang (a device, a disk) gets a limit: Python ends
-        a thread that is still there by force, and in the midst of C++ that aborts the program.
+        Python ends a thread that is alive at the end of the program by force, and in the midst of
+        C++ that aborts the program: see `break_off`.
         """
         self._thread.join(seconds)
         return not self._thread.is_alive()
+
+    def break_off(self) -> None:
+        """End the job wherever it is, and wait for its thread: at the end of the program.
+
+        Only for a job that holds nothing which others still use.
+        """
+        self.cancel()
+        while not self.wait(1.0):  # what is raised in the thread may be caught on its way
+            if self._working:
+                number = ctypes.c_ulong(self._thread.ident or 0)
+                raised = ctypes.py_object(CancelledError)
+                ctypes.pythonapi.PyThreadState_SetAsyncExc(number, raised)
 
     def _run(self) -> None:
         if self._behind:
@@ -86,13 +100,16 @@ class Task(QObject):
         result: Any = None
         error: ThermviewError | None = None
         try:
+            self._working = True
             result = self._work(self)
+            self._working = False
         except ThermviewError as failure:
             error = failure
         except Exception as failure:
             # a fault of the program itself must not end it, nor be lost: it is said as one
             error = ThermviewError(f"{self.words} failed: {type(failure).__name__}: {failure}")
             error.__cause__ = failure
+        self._working = False
         if self.cancelled and error is None:
             if self._discard is not None:
                 self._discard(result)
