@@ -13,6 +13,7 @@ import traceback
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import Any
 
 import hdf5plugin  # noqa: F401 (loaded once, for every fork)
@@ -77,16 +78,20 @@ class Program:
     """A `thermview` command, with the moment of every line that it prints on standard error.
 
     It runs in a fork of this process, where all its modules are loaded already: in an emulated
-    machine that takes longest.
+    machine that takes longest. `user` is the number of the one who runs it, else root does.
     """
 
-    def __init__(self, *arguments: str) -> None:
+    def __init__(self, *arguments: str, user: int = 0) -> None:
         out, child_out = os.pipe()
         error, child_error = os.pipe()
         self._process = os.fork()
         if self._process == 0:
             os.dup2(child_out, 1)
             os.dup2(child_error, 2)
+            if user:
+                os.setgroups([])
+                os.setresuid(user, user, user)
+                os.environ["THERMVIEW_HOME"] = mkdtemp()
             os._exit(_run(list(arguments)))
         os.close(child_out)
         os.close(child_error)

@@ -17,7 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from bench import NODROP, CameraProcess, DriverLog, Program, until
+from bench import NODES, NODROP, CameraProcess, DriverLog, Program, until
 
 SERIAL = "LAB0001"
 ADDRESS = f"camera:{SERIAL}"
@@ -27,6 +27,7 @@ FORMATS = {
 }
 LAYOUTS = {"y16": "y16-linear", "double": "double-height-lower-raw"}
 REPLUGS = 20
+NOBODY = 65534
 Facts = dict[str, Any]
 
 
@@ -122,6 +123,7 @@ def finding(work: Path, form: str, transport: str) -> Facts:
     until(watch.poll, "the watch to tell of the plugging in")
     time.sleep(0.5)
     listed = Program("inputs", ADDRESS, "--format", "json").finish()
+    barred = Program("record", ADDRESS, str(work / "no.h5"), user=NOBODY).finish()
     changed = Program("inputs", ADDRESS, "--set", "Brightness=7").finish()
     brightness = camera("state")["brightness"]
     film = work / "film.h5"
@@ -135,6 +137,7 @@ def finding(work: Path, form: str, transport: str) -> Facts:
     camera.end()
     return guessed | {
         "listed": listed,
+        "barred": barred,
         "changed": changed,
         "brightness": brightness,
         "noticed_s": took_s,
@@ -143,13 +146,20 @@ def finding(work: Path, form: str, transport: str) -> Facts:
 
 
 def window(work: Path, form: str, transport: str) -> Facts:
-    """The whole window on the camera while the cable is pulled and the camera stalls."""
+    """The whole window, from plugging in on, while the cable is pulled and the camera stalls."""
     from watched_window import WatchedWindow
 
     NODROP.write_text("1")
     camera = camera_of(form, transport, picture="room")
-    desk = WatchedWindow(ADDRESS)
-    desk.run(3.0, "start")
+    camera("detach")
+    until(lambda: not any(NODES.glob("video*")), "the nodes to go")
+    desk = WatchedWindow()
+    desk.list_inputs()
+    desk.run(2.0, "nothing plugged in")
+    camera("plug")
+    desk.run(4.0, "plugged in")
+    desk.open_first()
+    desk.run(4.0, "start")
     desk.run(4.0, "quiet")
     camera("mode stall")
     desk.run(3.0, "stall")

@@ -39,8 +39,8 @@ Found = Callable[[str], Evidence]
 
 
 @pytest.fixture(scope="module")
-def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
-    """Run all scenarios in one guest; return what gives the evidence of one."""
+def outcome(tmp_path_factory: pytest.TempPathFactory) -> guest.Outcome:
+    """Run all scenarios in one guest."""
     given = os.environ.get("THERMVIEW_LAB")
     folder = Path(given) if given else platformdirs.user_cache_path("thermview") / "lab"
     out = tmp_path_factory.mktemp("lab")
@@ -56,6 +56,13 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
         f"guest: status {outcome.status} after {outcome.seconds:.0f} s, other work took "
         f"{outcome.others:.0%} of the machine\n{outcome.log}"
     )
+    return outcome
+
+
+@pytest.fixture(scope="module")
+def found(outcome: guest.Outcome) -> Found:
+    """Return what gives the evidence of one scenario."""
+    out = outcome.out
 
     def of(name: str) -> Evidence:
         if not (out / f"{name}.json").exists():
@@ -200,6 +207,14 @@ def test_a_camera_is_listed_with_serial_port_formats_guess_and_controls(found: F
     assert facts["gone"]["status"] == 3
 
 
+def test_a_user_who_may_not_read_it_is_told_what_to_do(found: Found) -> None:
+    barred = found("finding").facts["barred"]
+    assert barred["status"] == 3
+    (line,) = [line for _, line in barred["lines"] if "error" in line]
+    assert "/dev/video0 may not be read by this user" in line
+    assert "usermod -aG video" in line
+
+
 def test_the_guessed_layout_records_true_temperatures(found: Found) -> None:
     film = found("finding")
     assert np.median(film.counts) / 64 == pytest.approx(296.15, abs=0.05)
@@ -220,6 +235,8 @@ def test_the_window_stays_responsive_through_it_all(found: Found) -> None:
     for name in ("stall", "unplugged", "back", "damaged"):
         worst_s = max(p["longest_wait_s"] for p in facts["phases"] if p["phase"] == name)
         assert worst_s < max(0.5, 1.5 * usual_s), (name, worst_s, usual_s)
+    assert not any("Bench camera" in words for words in phases["nothing plugged in"]["listed"])
+    assert "Bench camera" in phases["plugged in"]["listed"][0]
     assert "stalled" in phases["stall"]["states"]
     assert "reconnecting" in phases["unplugged"]["states"]
     assert "running" in phases["end"]["states"]

@@ -10,6 +10,7 @@ from PySide6.QtCore import QEventLoop, Qt, QTimer
 from PySide6.QtWidgets import QApplication
 
 from thermview.ui.desk import Desk
+from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dress import dress
 from thermview.ui.settings import Settings
 from thermview.ui.window import MainWindow
@@ -18,9 +19,9 @@ TICK_MS = 10
 
 
 class WatchedWindow:
-    """The window on an address; `run` lets it live for a while and notes how it did."""
+    """The window; `run` lets it live for a while and notes how it did."""
 
-    def __init__(self, address: str) -> None:
+    def __init__(self) -> None:
         self._application = QApplication(["thermview", "-platform", "offscreen"])
         dress(self._application, "dark")
         self._desk = Desk(Settings())
@@ -34,7 +35,19 @@ class WatchedWindow:
         self._timer.timeout.connect(lambda: self._ticks.append(time.monotonic()))
         self._timer.start(TICK_MS)
         self._phases: list[dict[str, Any]] = []
-        self._desk.open(address)
+        self._dialog: InputsDialog | None = None
+
+    def list_inputs(self) -> None:
+        """Open the dialog of inputs, as its command does."""
+        self._window.commands.open_input()
+        self._dialog = self._window.findChild(InputsDialog)
+
+    def open_first(self) -> None:
+        """Open the first input listed."""
+        assert self._dialog is not None
+        self._dialog.list.setCurrentRow(0)
+        self._dialog.open_button.click()
+        self._dialog = None
 
     def run(self, seconds: float, phase: str) -> None:
         """Run the event loop for so long."""
@@ -60,8 +73,15 @@ class WatchedWindow:
                 "frames_shown": self._shown,
                 "states": sorted(states),
                 "troubles": sorted(troubles - {""}),
+                "listed": self._listed(),
             }
         )
+
+    def _listed(self) -> list[str]:
+        """Return what the dialog of inputs lists, where it is open."""
+        if self._dialog is None:
+            return []
+        return [self._dialog.list.item(n).text() for n in range(self._dialog.list.count())]
 
     def close(self) -> dict[str, Any]:
         """Close it; return what was noted, and the session's losses."""
