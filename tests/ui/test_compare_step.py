@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,14 +17,17 @@ from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
 from thermview.board import fit_homography, load_landmarks, load_placement
+from thermview.frames import Mark, MarkKind
 from thermview.paths import sample_recordings
+from thermview.recording import Writer
 from thermview.regions import Rectangle
-from thermview.sources import OpenOptions
-from thermview.ui.compare.keep import KeepDialog
+from thermview.session.boards import CarriesBoard
+from thermview.sources import OpenOptions, open_footage
+from thermview.ui.compare.keep import ConditionsDialog
 from thermview.ui.compare.page import ComparePage
+from thermview.ui.compare.question import By, Reference
 from thermview.ui.compare.table import HEADS, WORDS
 from thermview.ui.compare.twin import LinkedPicture
-from thermview.ui.compare.work import By, Reference
 from thermview.ui.window import MainWindow
 
 GOOD = sample_recordings() / "good.h5"
@@ -99,6 +104,7 @@ def test_cold_drivers_against_the_good_board(qtbot: QtBot, main_window: MainWind
     assert result.bad.levels_k is not None
     np.testing.assert_array_equal(result.bad.levels_k, found.films.bad_k[step])
     assert result.good.levels_k is not None
+    assert found.films.good_k is not None
     np.testing.assert_array_equal(result.good.levels_k, found.films.good_k[step])
 
     result.table.selectRow(0)
@@ -159,22 +165,24 @@ def test_another_programs_pair_by_matching_points(
     assert len(cold) <= len(truth["colder"]) + 1
 
 
-def test_the_shelf_keeps_lists_exports_and_takes_back(
-    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
-) -> None:
-    """Keep two good boards of a model, take one off and back, send one as a file."""
+def test_the_shelf_keeps_lists_and_changes(qtbot: QtBot, main_window: MainWindow) -> None:
+    """Keep a good board with its conditions, and say something else of it later."""
     desk, keeper = main_window.desk, main_window.compare.shelf
     open_and_wait(qtbot, main_window, str(GOOD))
     page = page_of(main_window)
     shelf = page.choose.shelf
     shelf.keep.click()
-    dialog = shelf.findChild(KeepDialog)
+    dialog = shelf.findChild(ConditionsDialog)
     assert dialog is not None
     save = dialog.buttons.button(dialog.buttons.StandardButton.Save)
     assert not save.isEnabled()  # a model must be given
     dialog.model.setEditText("valve driver, revision C")
     dialog.title.setText("number 7")
     dialog.note.setText("24 V, no load")
+    assert dialog.numbers["supply_v"].text() == "24"  # of the recording's own log
+    dialog.numbers["ambient_c"].setText("900")
+    assert not save.isEnabled()
+    dialog.numbers["ambient_c"].setText("21.5")
     save.click()
     qtbot.waitUntil(lambda: len(keeper.entries()) == 1 and desk.task is None, timeout=10_000)
     (entry,) = keeper.entries()
@@ -183,6 +191,27 @@ def test_the_shelf_keeps_lists_exports_and_takes_back(
     assert details is not None
     assert "24 V, no load" in details.text()
 
+    assert (entry.ambient_c, entry.supply_v) == (21.5, 24.0)
+    assert "21.5 °C · 24 V" in details.text()
+    qtbot.waitUntil(lambda: shelf.findChild(ConditionsDialog) is None)
+    shelf.ask_change(entry)
+    dialog = shelf.findChild(ConditionsDialog)
+    assert dialog is not None
+    dialog.numbers["ambient_c"].setText("")
+    dialog.note.setText("display on")
+    dialog.buttons.button(dialog.buttons.StandardButton.Save).click()
+    (entry,) = keeper.entries()
+    assert (entry.ambient_c, entry.note, entry.title) == (None, "display on", "number 7")
+
+
+def test_an_entry_travels_as_one_file_and_can_be_put_back(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    desk, keeper = main_window.desk, main_window.compare.shelf
+    open_and_wait(qtbot, main_window, str(GOOD))
+    shelf = page_of(main_window).choose.shelf
+    entry = keeper.shelf.add(GOOD, "valve driver, revision C", title="number 7")
+    shelf.refresh()
     out = tmp_path / "good.knowngood.zip"
     keeper.export(entry, out)
     qtbot.waitUntil(lambda: desk.task is None and out.is_file(), timeout=10_000)
@@ -334,3 +363,65 @@ def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWi
     assert [o.name for o in page.result.model.rows if o.verdict == "colder"] == ["U6"]
     main_window.steps.choose("")
     assert not page.room.attended
+
+
+@pytest.mark.slow
+def test_equal_regions_need_no_good_board(qtbot: QtBot, main_window: MainWindow) -> None:
+    """Four of the example's series resistors: those beside the running drivers do alike."""
+    open_and_wait(qtbot, main_window, str(COLD))
+    desk = main_window.desk
+    page = page_of(main_window)
+    page.room.choose_equals()  # its own parts are known
+    answered(qtbot, page)
+    found = page.room.answer
+    assert found is not None
+    assert found.alone
+    assert page.room.by is By.EQUAL_PARTS
+    assert not page.result.good.isVisible()
+    assert not page.result.difference.isVisible()
+    assert "equals" in page.result.summary.text()
+    page.result.choose("R7")
+    assert "R8" in found.equals_of("R7")
+    assert {s.name for s in page.result.bad.signs if s.equal} == set(found.equals_of("R7"))
+    board = desk.board
+    assert board is not None
+    desk.boards.make_regions(("R11", "R12", "R13"))
+    page.room.set_by(By.EQUAL_REGIONS)
+    page.room.compare()
+    answered(qtbot, page)
+    assert {one.name for one in page.result.model.rows} >= {"R11", "R12", "R13"}
+    page.room.let_go()
+    assert page.choose.isVisible()
+
+
+@pytest.mark.slow
+def test_two_power_ups_of_one_recording(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """The same warm-up twice in one file: nothing is colder or hotter the second time."""
+    twice = tmp_path / "twice.h5"
+    with closing(open_footage(str(GOOD))) as good:
+        assert isinstance(good, CarriesBoard)
+        length_s = float(good.times_s[-1]) + 0.16
+        with Writer(twice, good.info) as writer:
+            writer.set_board(good.placement_csv, good.landmarks_json)
+            for number in range(2 * len(good)):
+                again, place = divmod(number, len(good))
+                frame = good.frame(place)
+                time_s = frame.time_s + again * length_s
+                writer.take(replace(frame, time_s=time_s, index=number))
+            for time_s, kind in ((4.0, MarkKind.POWER_ON), (length_s, MarkKind.POWER_OFF)):
+                writer.add_mark(Mark(time_s, kind))
+            writer.add_mark(Mark(4.0 + length_s, MarkKind.POWER_ON))
+    open_and_wait(qtbot, main_window, str(twice))
+    page = page_of(main_window)
+    ups = page.choose.ups
+    qtbot.waitUntil(ups.isVisible)
+    assert (ups.before.currentIndex(), ups.after.currentIndex()) == (0, 1)
+    ups.go.click()
+    answered(qtbot, page)
+    found = page.room.answer
+    assert found is not None
+    assert found.found.on_s == pytest.approx((4.0, 4.0 + length_s))
+    assert "nothing colder or hotter" in page.result.summary.text()
+    assert page.room.by is By.PART

@@ -12,7 +12,8 @@ from window_kit import write_warming
 from thermview.board import Landmark, fit_homography, format_landmarks
 from thermview.session.boards import Board
 from thermview.sources import OpenOptions, open_footage
-from thermview.ui.compare.work import Films, brought, landmarks_of, rises_at
+from thermview.ui.compare.films import Films, brought, rises_at
+from thermview.ui.compare.work import landmarks_of
 
 CORNERS = ((0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 60.0))
 GOOD_PX = ((20.0, 130.0), (170.0, 125.0), (165.0, 20.0), (25.0, 22.0))

@@ -151,9 +151,10 @@ class Shelf:
             raise OutputError(f"{recording.name} cannot be put on the shelf: {error}") from error
         return entry
 
-    def change(self, entry: Entry) -> None:
-        """Replace what the index says of an entry (its id stays)."""
+    def change(self, entry: Entry) -> Entry:
+        """Replace what the index says of an entry (its id stays); return it."""
         self._write([entry if old.id == entry.id else old for old in self._index()])
+        return entry
 
     def remove(self, entry: Entry) -> None:
         """Take an entry and its files off the shelf."""

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from PySide6.QtWidgets import QFileDialog, QHBoxLayout, QScrollArea, QVBoxLayout, QWidget
 
+from thermview.ui.compare.power_ups import PowerUps
+from thermview.ui.compare.question import Reference
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.shelf import ShelfKeeper, ShelfSection
-from thermview.ui.compare.work import Reference
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, panel
@@ -21,6 +22,10 @@ WORDS = (
 HALVES = (
     "Two equal channels on one board, or one half beside the other: draw a region on one, copy or "
     "mirror it onto the other, and watch their difference."
+)
+EQUALS = (
+    "Three or more equal parts, such as the drivers of several channels, ought to warm alike: of "
+    "the placement list, or regions drawn on them. No good board is needed."
 )
 FILES = "recordings (*.h5 *.hdf5 *.hdf *.nxs);;all (*)"
 MOST_RECENT = 6
@@ -48,8 +53,14 @@ class ChooseView(QScrollArea):
         files.addWidget(button("choose a file …", "chooseFile", self.ask, symbol="folder-open"))
         self._recent = column()
         files.addLayout(self._recent)
+        self.ups = PowerUps(desk, room)
+        files.addWidget(self.ups)
         files.addStretch(1)
-        other = self._section("halves", "this picture's other half")
+        other = self._section("alone", "this board by itself")
+        other.addWidget(label(EQUALS, "equalsWords", "dim", wrap=True))
+        other.addWidget(
+            button("equal parts", "chooseEquals", room.choose_equals, symbol="format-list-group")
+        )
         other.addWidget(label(HALVES, "halvesWords", "dim", wrap=True))
         other.addWidget(
             button(

@@ -7,10 +7,10 @@ from PySide6.QtWidgets import QComboBox, QFrame, QStackedWidget, QWidget
 
 from thermview.ui.compare.choose import ChooseView
 from thermview.ui.compare.matching import MatchingView
+from thermview.ui.compare.question import By
 from thermview.ui.compare.result import ResultView
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.shelf import ShelfKeeper
-from thermview.ui.compare.work import By
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
@@ -19,6 +19,8 @@ BY_TIPS = {
     By.PART: "every part of the placement list, by its own dissipation",
     By.REGION: "the regions drawn on this board's picture",
     By.PLACE: "every place that warms on either board; no list is needed",
+    By.EQUAL_PARTS: "parts of one package, value and pattern of nets, among themselves",
+    By.EQUAL_REGIONS: "the regions drawn on this board's picture, taken for equals",
 }
 
 
@@ -81,17 +83,16 @@ class ComparePage(QFrame):
     def refresh(self) -> None:
         """Show what the room's state asks for."""
         room = self.room
-        chosen = room.reference is not None
         view = self._view()
         self.views.setCurrentWidget(view)
-        self.other.setVisible(chosen)
+        self.other.setVisible(room.chosen)
         reference = room.reference
-        self.name.setText(f"known good: {reference.short_name}" if reference else "")
-        self.name.setToolTip(f"{reference.name}\n{reference.path}" if reference else "")
-        self.name.setVisible(chosen)
-        ready = chosen and room.good_picture is not None
-        self.by.setVisible(ready)
+        self.name.setText(_heading(room))
+        self.name.setToolTip(f"{reference.name}\n{reference.path or ''}" if reference else "")
+        self.name.setVisible(room.chosen)
+        ready = room.chosen and room.ready
         self._refresh_choices()
+        self.by.setVisible(ready)
         self.points.setVisible(ready and room.needs_matching and view is not self.matching)
         self.points.setText(
             f"matching points ({len(room.matching)}) …" if room.matching else "matching points …"
@@ -100,14 +101,14 @@ class ComparePage(QFrame):
         self.go.setVisible(waiting and view is not self.matching)
         self.cancel.setVisible(room.busy)
         self.words.setText(self._words())
-        self.words.setVisible(chosen)
+        self.words.setVisible(room.chosen)
         for told in (self.result.summary, self.result.notes):
             told.setVisible(view is self.result and room.answer is not None)
         set_tone(self.words, "warning" if room.trouble else "")
 
     def _view(self) -> QWidget:
         room = self.room
-        if room.reference is None:
+        if not room.chosen:
             return self.choose
         first = room.answer is None and room.needs_matching and not room.watching
         if room.good_picture is not None and (self._asked_matching or (first and not room.busy)):
@@ -119,7 +120,7 @@ class ComparePage(QFrame):
         if room.trouble:
             return f"⚠ {room.trouble}"
         if room.busy:
-            return "comparing …" if room.good_picture is not None else "reading …"
+            return "comparing …" if room.ready else "reading …"
         return room.live_words
 
     def _refresh_choices(self) -> None:
@@ -131,3 +132,13 @@ class ComparePage(QFrame):
                 self.by.setItemData(place, BY_TIPS[by], Qt.ItemDataRole.ToolTipRole)
         if self.room.by in choices:
             self.by.setCurrentIndex(choices.index(self.room.by))
+
+
+def _heading(room: CompareRoom) -> str:
+    """Return what this board is compared with."""
+    if room.alone:
+        return "equal parts of this board"
+    if room.reference is None:
+        return ""
+    own = room.reference.path is None
+    return room.reference.short_name if own else f"known good: {room.reference.short_name}"

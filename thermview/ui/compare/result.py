@@ -13,10 +13,10 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.analysis.pair.verdict import COLDER, HOTTER
+from thermview.ui.compare.question import Answer
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.table import NAME, VERDICT, VerdictModel
 from thermview.ui.compare.twin import Link, LinkedPicture, Sign
-from thermview.ui.compare.work import Answer
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.viewscale import View, ViewScale
@@ -97,10 +97,12 @@ class ResultView(QWidget):
         found = self._room.answer
         kept, self.chosen, self._shown = self.chosen, "", -1
         if found is None:
-            self.model.show([])
+            self.model.show(None)
             self.link.fit()
             return
-        self.model.show(found.found.ranked(), found.range_w)
+        self.model.show(found)
+        for picture in (self.good, self.difference):
+            picture.setVisible(not found.alone)
         self.table.resizeColumnToContents(NAME)
         self.summary.setText(summary_of(found))
         self.notes.setToolTip("\n".join([*notes_of(found), LEVEL_TIP]))
@@ -131,20 +133,20 @@ class ResultView(QWidget):
         turned = (display.quarter_turns, display.mirrored)
         colours = "blue – dark – red"
         rise = ViewScale(View.RISE, colours, 0.0, films.high_k)
-        apart = ViewScale(View.RISE, colours, -films.span_k, films.span_k)
         ends = ("0", display.difference_text(films.high_k))
-        apart_ends = tuple(display.difference_text(s * films.span_k) for s in (-1, 1))
-        for picture, levels_k in ((self.good, films.good_k), (self.bad, films.bad_k)):
+        for picture in self.pictures:
             picture.turned = turned
-            picture.show_levels(levels_k[number], rise, ends)
-        self.difference.turned = turned
-        self.difference.show_levels(
-            films.difference_k(number), apart, (apart_ends[0], apart_ends[1])
-        )
+        self.bad.show_levels(films.bad_k[number], rise, ends)
+        if films.good_k is not None:
+            apart = ViewScale(View.RISE, colours, -films.span_k, films.span_k)
+            low, high = (display.difference_text(s * films.span_k) for s in (-1, 1))
+            self.good.show_levels(films.good_k[number], rise, ends)
+            self.difference.show_levels(films.difference_k(number), apart, (low, high))
         at_s = float(films.since_s[number])
         behind = at_s < since_s - 1.0
         when = f"{at_s:.1f} s after power-on" if at_s >= 0 else "before power-on"
-        for picture, name in ((self.good, found.reference.short_name), (self.bad, "this board")):
+        good = found.reference.short_name if found.reference is not None else ""
+        for picture, name in ((self.good, good), (self.bad, "this board")):
             picture.title = f"{name}, {when}"
             picture.setToolTip(BEHIND_TIP if behind else STEP_TIP)
 
@@ -156,8 +158,15 @@ class ResultView(QWidget):
         found = self._room.answer
         if found is None:
             return
+        equals = found.equals_of(self.chosen)
         signs = tuple(
-            Sign(*found.places_px[one.name], one.name, one.verdict, one.name == self.chosen)
+            Sign(
+                *found.places_px[one.name],
+                one.name,
+                one.verdict,
+                chosen=one.name == self.chosen,
+                equal=one.name in equals,
+            )
             for one in self.model.rows
         )
         for picture in self.pictures:
@@ -199,18 +208,27 @@ class ResultView(QWidget):
 def summary_of(answer: Answer) -> str:
     """Return the answer in one line."""
     subjects = answer.found.subjects
-    colder = sum(one.verdict == COLDER for one in subjects)
-    hotter = sum(one.verdict == HOTTER for one in subjects)
-    words = [f"{n} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
+    colder = [one.name for one in subjects if one.verdict == COLDER]
+    hotter = [one.name for one in subjects if one.verdict == HOTTER]
+    if answer.alone and len(colder) + len(hotter) == 1:
+        name = (colder or hotter)[0]
+        count = len(answer.equals_of(name))
+        doing = ("warm", "does not") if colder else ("stay cooler", "is hotter")
+        return f"{count} of {count + 1} equal parts {doing[0]}, {name} {doing[1]}"
+    words = [f"{len(n)} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
     if not words:
+        if answer.alone:
+            return f"no part does otherwise than its equals ({len(subjects)} compared)"
         return "nothing colder or hotter than it should be"
-    return " and ".join(words) + " than on the good board"
+    return " and ".join(words) + (
+        " than their equals" if answer.alone else " than on the good board"
+    )
 
 
 def notes_of(answer: Answer) -> list[str]:
     """Return what the user should know, in the window's words for the two boards."""
     names = (("good board", "known-good board"), ("bad board", "this board"))
-    notes = list(answer.found.notes)
+    notes = [*answer.found.notes, *(f"on this board {words}" for words in answer.odd.values())]
     if answer.goods > 1:
         notes.append(f"{answer.goods} good boards of this model show how much they differ")
     for old, new in names:

@@ -7,20 +7,15 @@ from typing import TYPE_CHECKING, TypeVar
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
+from thermview.analysis.pair.equals import FEWEST
 from thermview.analysis.pair.places import Match
 from thermview.errors import CancelledError, ThermviewError
 from thermview.frames import Footage
-from thermview.session.finding import Cycle, power_cycle
+from thermview.session.finding import Cycle, power_cycle, power_ups
 from thermview.session.stretch import Stretch
-from thermview.ui.compare.work import (
-    Answer,
-    By,
-    Pictures,
-    Question,
-    Reference,
-    answer,
-    picture_of,
-)
+from thermview.ui.compare.films import Pictures
+from thermview.ui.compare.question import ALONE, Answer, By, Question, Reference
+from thermview.ui.compare.work import answer, picture_of
 from thermview.ui.tasks import Task
 
 if TYPE_CHECKING:
@@ -48,6 +43,8 @@ class CompareRoom(QObject):
     matching : list of Match
         Clicked so far.
     by : By
+    after : Cycle or None
+        Which power-up of this recording is compared; None: the newest.
     answer : Answer or None
     halves : bool
         One half of this board's picture is compared with the other instead.
@@ -69,6 +66,7 @@ class CompareRoom(QObject):
         self.good_known = False
         self.matching: list[Match] = []
         self.by = By.PLACE
+        self.after: Cycle | None = None
         self.answer: Answer | None = None
         self.trouble = ""
         self.live_words = ""
@@ -96,8 +94,25 @@ class CompareRoom(QObject):
         """Tell whether this board is filmed now."""
         return self.desk.session is not None and self.desk.session.is_live
 
+    @property
+    def alone(self) -> bool:
+        """Tell whether equals on this board are compared among themselves."""
+        return self.reference is None and self.by in ALONE
+
+    @property
+    def chosen(self) -> bool:
+        """Tell whether it is said what this board is compared with."""
+        return self.alone or self.reference is not None
+
+    @property
+    def ready(self) -> bool:
+        """Tell whether the comparison can begin, or its matching points can be set."""
+        return self.alone or self.good_picture is not None
+
     def choices(self) -> list[By]:
         """Return what can be compared here."""
+        if self.alone:
+            return self.equals_choices()
         choices = [By.PART] if self.good_known or self.desk.board is not None else []
         if self.desk.document.current.regions:
             choices.append(By.REGION)
@@ -106,18 +121,68 @@ class CompareRoom(QObject):
     @property
     def needs_matching(self) -> bool:
         """Tell whether only matching points, or an unmoved camera, bring the pictures together."""
+        if self.alone or (self.reference is not None and self.reference.path is None):
+            return False  # one and the same picture
         return self.by is not By.PART or not (self.good_known and self.desk.board is not None)
+
+    def equals_choices(self) -> list[By]:
+        """Return what can be compared without a known-good board."""
+        parts = [By.EQUAL_PARTS] if self.desk.board is not None else []
+        drawn = len(self.desk.document.current.regions) >= FEWEST
+        return [*parts, *([By.EQUAL_REGIONS] if drawn else [])]
+
+    def power_ups(self) -> list[Cycle]:
+        """Return every time this recording's power came on."""
+        session = self.desk.session
+        return [] if session is None else power_ups(session.marks, session.supply)
+
+    def span_of(self, cycle: Cycle) -> tuple[float, float]:
+        """Return the stretch of this recording that belongs to a power-up, s."""
+        assert self.desk.session is not None
+        last_s = float(self.desk.session.footage.times_s[-1])
+        ends = [one.off_s for one in self.power_ups() if one.on_s == cycle.on_s and one.off_s]
+        return cycle.on_s - BEFORE_S, min(ends[0] if ends else last_s, last_s)
+
+    def choose_power_up(self, before: Cycle, after: Cycle) -> None:
+        """Compare two power-ups of this recording."""
+        name = f"power-up at {before.on_s:.1f} s"
+        self.choose(Reference(None, name, on_s=before.on_s, span_s=self.span_of(before)))
+        self.after = after
+
+    def choose_equals(self) -> None:
+        """Compare this board's equal parts, or the regions drawn on such, among themselves."""
+        choices = self.equals_choices()
+        if not choices:
+            self.desk.say(
+                "info",
+                "draw a region on each of three or more equal parts first (or load a placement "
+                "list), then compare them",
+            )
+            return
+        self.let_go()
+        if not self.is_live:
+            self.desk.player.pause()
+        self.by = choices[0]
+        self.changed.emit()
+        self.compare()
 
     def choose(self, reference: Reference) -> None:
         """Compare with this recording; it is compared at once where nothing must be clicked."""
         self._drop()
+        self.after = None
         if not self.is_live:
             self.desk.player.pause()  # what is compared stands still, and has the machine
         self.reference, self.good_picture, self.good_known = reference, None, False
         self.matching.clear()
         self.changed.emit()
-        words = f"opening {reference.name}"
-        if not self._run(words, lambda _: picture_of(reference), self._reference_read):
+        session, board = self.desk.session, self.desk.board
+        if session is None:
+            self.let_go()
+            return
+        words, whole = f"opening {reference.name}", session.footage
+        if not self._run(
+            words, lambda _: picture_of(reference, whole, board), self._reference_read
+        ):
             self.let_go()  # another long job is going on, and the status line says so
 
     def _reference_read(self, read: tuple[Pictures, bool]) -> None:
@@ -135,9 +200,10 @@ class CompareRoom(QObject):
     def let_go(self) -> None:
         """Choose another known-good recording."""
         self._drop()
-        self.reference = self.good_picture = None
+        self.reference = self.good_picture = self.after = None
         self.good_known = False
         self.matching.clear()
+        self.by = By.PLACE
         self.changed.emit()
 
     def set_by(self, by: By) -> None:
@@ -165,7 +231,7 @@ class CompareRoom(QObject):
             self._watch(True)
             return
         self._run(
-            f"comparing with {question.reference.short_name}",
+            _words_of(question),
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
             self._take,
         )
@@ -177,14 +243,16 @@ class CompareRoom(QObject):
 
     def _question(self) -> Question | None:
         session, reference = self.desk.session, self.reference
-        if session is None or reference is None:
+        if session is None or not self.chosen:
             return None
-        cycle = power_cycle(session.marks, session.supply)
-        footage: Footage = session.footage
-        if session.is_live and cycle is not None:
-            footage = Stretch(footage, cycle.on_s - BEFORE_S, float(footage.times_s[-1]))
+        cycle = self.after or power_cycle(session.marks, session.supply)
+        whole: Footage = session.footage
+        footage = whole
+        if cycle is not None and (session.is_live or len(self.power_ups()) > 1):
+            footage = Stretch(whole, *self.span_of(cycle))
         return Question(
             reference,
+            whole,
             footage,
             self.desk.board,
             None if cycle is None else cycle.on_s,
@@ -231,12 +299,19 @@ class CompareRoom(QObject):
 
     def _another_session(self) -> None:
         self.cancel()
+        if self.alone or (self.reference is not None and self.reference.path is None):
+            self.let_go()  # it was this recording's own
+            return
         self._drop()
+        self.after = None
         self.matching.clear()
         self.by = self.choices()[0]
         self.changed.emit()
 
     def _another_board(self) -> None:
+        if self.alone and self.by not in self.choices():
+            self.let_go()
+            return
         self._drop()
         if self.by not in self.choices() or self.by is By.PLACE:
             self.by = self.choices()[0]
@@ -295,7 +370,7 @@ class CompareRoom(QObject):
 
     def _compare_aside(self, question: Question) -> None:
         task = Task(
-            f"comparing with {question.reference.short_name}",
+            _words_of(question),
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
             parent=self,
         )
@@ -325,8 +400,13 @@ class CompareRoom(QObject):
         """Wait for what runs in the background, at the window's end."""
         self._timer.stop()
         if self._aside is not None:
-            self._aside.cancel()
-            self._aside.wait(None)
+            self._aside.break_off()
+
+
+def _words_of(question: Question) -> str:
+    if question.reference is None:
+        return f"comparing {question.by.value}"
+    return f"comparing with {question.reference.short_name}"
 
 
 def _report(task: Task, words: str, fraction: float) -> None:

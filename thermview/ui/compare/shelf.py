@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+import numpy as np
 from PySide6.QtCore import QObject, Signal
 from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QToolButton, QWidget
 
 from thermview.errors import ThermviewError
+from thermview.frames import SupplyLog
 from thermview.job.shelf import Entry, Shelf
-from thermview.ui.compare.keep import KeepDialog
+from thermview.session.power import SUPPLY_ON
+from thermview.ui.compare.keep import CHANGE_WORDS, KEEP_WORDS, ConditionsDialog
+from thermview.ui.compare.question import Reference
 from thermview.ui.compare.room import CompareRoom
-from thermview.ui.compare.work import Reference
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, tool
+from thermview.units import ZERO_CELSIUS_K
 
 SUFFIX = ".knowngood.zip"
 FILES = f"known-good board (*{SUFFIX} *.zip);;all (*)"
@@ -69,12 +75,19 @@ class ShelfKeeper(QObject):
         return last.path if last is not None else None
 
     def keep(self, path: Path, model: str, conditions: dict[str, object]) -> None:
-        """Copy a recording onto the shelf."""
+        """Copy a recording onto the shelf; what is not stated is taken from it."""
+        stated = {name: value for name, value in conditions.items() if value not in ("", None)}
         self._desk.run_task(
             f"keeping {path.name}",
-            lambda _: self.shelf.add(path, model, **conditions),
+            lambda _: self.shelf.add(path, model, **stated),
             lambda entry: self._done(f"{name_of(entry)} is on the shelf of known-good boards"),
         )
+
+    def change(self, entry: Entry, model: str, conditions: dict[str, object]) -> None:
+        """Say something else of an entry; its recording stays."""
+        changed = replace(entry, model=model, **conditions)  # type: ignore[arg-type]
+        if self._desk.attempt(lambda: self.shelf.change(changed)):
+            self._done(f"{name_of(changed)} is changed")
 
     def take_in(self, path: Path) -> None:
         """Put an entry that came as a file onto the shelf."""
@@ -180,9 +193,10 @@ class ShelfSection(QFrame):
             partial(self._choose, entry),
             tip="compare with this board",
         )
-        more = tool("dots-horizontal", f"shelfMore_{entry.id}", tip="export or remove")
+        more = tool("dots-horizontal", f"shelfMore_{entry.id}", tip="change, export or remove")
         more.setPopupMode(QToolButton.ToolButtonPopupMode.InstantPopup)
         menu = QMenu(more)
+        menu.addAction("change its conditions …", partial(self.ask_change, entry))
         menu.addAction("export as one file …", partial(self.ask_export, entry))
         menu.addAction("remove", partial(self._keeper.remove, entry))
         more.setMenu(menu)
@@ -206,10 +220,36 @@ class ShelfSection(QFrame):
             self._desk.say("info", "open or make a recording of the good board first")
             return
         session = self._desk.session
-        title = session.info.title if session is not None else ""
+        known = Entry("", "", title=path.stem)
+        if session is not None:
+            air_k, fed = session.scene.air_k, supplied(session.supply)
+            known = replace(
+                known,
+                title=session.info.title or path.stem,
+                ambient_c=None if air_k is None else round(air_k - ZERO_CELSIUS_K, 1),
+                supply_v=fed[0],
+                supply_a=fed[1],
+            )
+        self._ask(
+            known,
+            ("keep as known good", KEEP_WORDS),
+            lambda *stated: self._keeper.keep(path, *stated),
+        )
+
+    def ask_change(self, entry: Entry) -> None:
+        """Ask what else is to be said of an entry."""
+        words = ("change a known-good board", CHANGE_WORDS)
+        self._ask(entry, words, partial(self._keeper.change, entry))
+
+    def _ask(
+        self,
+        known: Entry,
+        words: tuple[str, str],
+        done: Callable[[str, dict[str, object]], object],
+    ) -> None:
         models = sorted({e.model for e in self._keeper.entries()})
-        dialog = KeepDialog(models, title or path.stem, self)
-        dialog.accepted.connect(lambda: self._keeper.keep(path, *dialog.stated()))
+        dialog = ConditionsDialog(models, known, *words, self)
+        dialog.accepted.connect(lambda: done(*dialog.stated()))
         dialog.finished.connect(dialog.deleteLater)
         dialog.open()
 
@@ -236,5 +276,19 @@ def name_of(entry: Entry) -> str:
 def details_of(entry: Entry) -> str:
     """Return an entry's conditions in one line."""
     words = [entry.start_time[:10], f"{entry.seconds:.0f} s" if entry.seconds else ""]
-    words += [entry.camera, entry.note]
+    words += ["" if v is None else f"{v:.4g} {unit}" for v, unit in _conditions(entry)]
+    words += [entry.note, entry.camera]
     return " · ".join(word for word in words if word)
+
+
+def _conditions(entry: Entry) -> list[tuple[float | None, str]]:
+    return [(entry.ambient_c, "°C"), (entry.supply_v, "V"), (entry.supply_a, "A")]
+
+
+def supplied(log: SupplyLog | None) -> tuple[float | None, float | None]:
+    """Return the volts and amperes that fed a board, by the log while it was on."""
+    if log is None or not len(log) or not np.nanmax(log.voltage_v) > 0:
+        return None, None
+    on = log.voltage_v > SUPPLY_ON * float(np.nanmax(log.voltage_v))
+    volt, ampere = (float(np.nanmedian(v[on])) for v in (log.voltage_v, log.current_a))
+    return round(volt, 3), round(ampere, 4)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
@@ -10,6 +11,7 @@ from PySide6.QtGui import QColor, QFont
 
 from thermview.analysis.pair.compare import Compared
 from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE
+from thermview.ui.compare.question import Answer
 from thermview.ui.display import DASH, Display
 from thermview.ui.theme import tokens
 
@@ -22,6 +24,13 @@ WORDS = {
     OUT_OF_VIEW: "not in both pictures",
     UNREADABLE: "cannot be told",
 }
+AMONG_EQUALS = {
+    COLDER: "▼ colder than its equals",
+    HOTTER: "▲ hotter than its equals",
+    ALIKE: "as its equals",
+    OUT_OF_VIEW: "not in the picture",
+    UNREADABLE: "cannot be told",
+}
 TIPS = {
     COLDER: "dissipates below 0.6 of what it does on the good board, and beyond 3 sigma",
     HOTTER: "dissipates above 1.6 of what it does on the good board, and beyond 3 sigma",
@@ -30,7 +39,25 @@ TIPS = {
     OUT_OF_VIEW: "one of the two cameras did not see all of it",
     UNREADABLE: "too shiny, too small, or too uncertain for a verdict",
 }
-HEADS = ("", "what it is", "power", "on the good board", "rise", "on the good board", "how unusual")
+EQUALS_TIPS = {
+    COLDER: "dissipates below 0.6 of what its equals do, and beyond 3 sigma",
+    HOTTER: "dissipates above 1.6 of what its equals do, and beyond 3 sigma",
+    ALIKE: "dissipates as its equals do within the limits (0.6 to 1.6) or the uncertainty",
+    OUT_OF_VIEW: "the camera did not see all of it",
+    UNREADABLE: "its power is too uncertain, or its equals differ among themselves as well",
+}
+EQUALS_HEADS = ("", "what it is", "power", "its equals", "rise", "its equals", "how unusual")
+EQUALS_HEAD_TIPS = (
+    "part or region",
+    "judged on the part's own heat: what its neighbours spread to it is taken out",
+    "dissipation, with the standard uncertainty of the difference from its equals",
+    "median dissipation of its group of equal parts: same package, value and pattern of nets",
+    "mean apparent rise of its pixels, at the last moment compared",
+    "median of its group at the same moment",
+    "difference of the powers in units of its standard uncertainty (sigma)",
+)
+ON_GOOD = "on the good board"
+HEADS = ("", "what it is", "power", ON_GOOD, "rise", ON_GOOD, "how unusual")
 HEAD_TIPS = (
     "part, region or place",
     "judged on the part's own heat: what its neighbours spread to it is taken out",
@@ -51,15 +78,19 @@ class VerdictModel(QAbstractTableModel):
         super().__init__()
         self._display = display
         self.rows: list[Compared] = []
-        self.range_w: dict[str, tuple[float, float]] = {}
+        self.answer: Answer | None = None
 
-    def show(
-        self, rows: list[Compared], range_w: dict[str, tuple[float, float]] | None = None
-    ) -> None:
-        """Show these rows; `range_w` has what several good boards of the model dissipate."""
+    def show(self, answer: Answer | None) -> None:
+        """Show an answer's subjects; None: nothing."""
         self.beginResetModel()
-        self.rows, self.range_w = rows, range_w or {}
+        self.answer = answer
+        self.rows = [] if answer is None else answer.found.ranked()
         self.endResetModel()
+
+    @property
+    def alone(self) -> bool:
+        """Tell whether equals are compared among themselves."""
+        return self.answer is not None and self.answer.alone
 
     def row_of(self, name: str) -> int:
         """Return the row of a subject, -1 for none."""
@@ -80,9 +111,9 @@ class VerdictModel(QAbstractTableModel):
         if orientation is not Qt.Orientation.Horizontal:
             return None
         if role == Qt.ItemDataRole.DisplayRole:
-            return HEADS[section]
+            return self.heads()[section]
         if role == Qt.ItemDataRole.ToolTipRole:
-            return HEAD_TIPS[section]
+            return (EQUALS_HEAD_TIPS if self.alone else HEAD_TIPS)[section]
         if role == Qt.ItemDataRole.TextAlignmentRole:
             return int(_alignment(section))
         return None
@@ -97,7 +128,7 @@ class VerdictModel(QAbstractTableModel):
             case Qt.ItemDataRole.TextAlignmentRole:
                 found = int(_alignment(column))
             case Qt.ItemDataRole.ToolTipRole:
-                found = TIPS[one.verdict] if column == VERDICT else HEAD_TIPS[column]
+                found = self._tip(one, column)
             case Qt.ItemDataRole.FontRole if accused and column <= VERDICT:
                 found = QFont()
                 found.setPixelSize(tokens().body)
@@ -110,33 +141,78 @@ class VerdictModel(QAbstractTableModel):
                 found = None
         return found
 
+    def heads(self) -> tuple[str, ...]:
+        """Return the columns' names; of several good boards their number."""
+        if self.alone:
+            return EQUALS_HEADS
+        if self.answer is None or self.answer.goods < 2:
+            return HEADS
+        several = f"{self.answer.goods} good boards"
+        return tuple(several if words == ON_GOOD else words for words in HEADS)
+
+    def _tip(self, one: Compared, column: int) -> str:
+        if column != VERDICT:
+            return str((EQUALS_HEAD_TIPS if self.alone else HEAD_TIPS)[column])
+        assert self.answer is not None
+        words = [(EQUALS_TIPS if self.alone else TIPS)[one.verdict]]
+        if one.name in self.answer.odd:
+            words.append(self.answer.odd[one.name])
+        if others := self.answer.equals_of(one.name):
+            words.append(f"equal parts: {', '.join(others)}")
+        return "\n".join(words)
+
     def texts(self, one: Compared) -> tuple[str, ...]:
         """Return a row's words."""
+        assert self.answer is not None
+        span_w = self.answer.range_w.get(one.name)
         return (
             one.name,
             self._verdict(one),
             with_sigma_text(one.power_bad_w, one.sigma_w),
-            self._good_power(one),
+            _range_text(
+                span_w, one.power_good_w, lambda w: power_text(w, span_w[1] if span_w else None)
+            ),
             self._display.difference_text(one.rise_bad_k),
-            self._display.difference_text(one.rise_good_k),
+            _range_text(
+                self.answer.range_k.get(one.name),
+                one.rise_good_k,
+                self._display.difference_text,
+            ),
             f"{abs(one.unusual):.1f} σ" if one.verdict != OUT_OF_VIEW else DASH,
         )
 
     def _verdict(self, one: Compared) -> str:
+        assert self.answer is not None
+        if self.alone:
+            others = self.answer.equals_of(one.name)
+            words = AMONG_EQUALS[one.verdict]
+            told = one.verdict in (COLDER, HOTTER)
+            return f"{words}: {', '.join(others)}" if told else f"{words} ({_count(others)})"
         words = WORDS[one.verdict]
-        if one.verdict in (COLDER, HOTTER) and one.name in self.range_w:
-            low_w, high_w = self.range_w[one.name]
+        if one.verdict in (COLDER, HOTTER) and one.name in self.answer.range_w:
+            low_w, high_w = self.answer.range_w[one.name]
             if low_w <= one.power_bad_w <= high_w:
-                return f"{words}, but so is another good board"
+                words += ", but good boards differ as much"
+        if one.name in self.answer.odd:
+            words += ", unlike its equals"
         return words
 
-    def _good_power(self, one: Compared) -> str:
-        """Return the good board's power, or the range of several good boards."""
-        if one.name not in self.range_w:
-            return power_text(one.power_good_w)
-        low_w, high_w = self.range_w[one.name]
-        low, high = power_text(low_w, high_w), power_text(high_w)
-        return high if low == high else f"{low.split(' ')[0]} … {high}"
+
+def _count(others: tuple[str, ...]) -> str:
+    return f"{others[0]} and {len(others) - 1} more" if len(others) > 2 else " and ".join(others)
+
+
+def _range_text(
+    span: tuple[float, float] | None, single: float, words: Callable[[float], str]
+) -> str:
+    """Return the one good board's value, or the least and the largest of several."""
+    if not span:
+        return words(single)
+    low, high = words(span[0]), words(span[1])
+    if low == high:
+        return high
+    number, unit = low.rpartition(" ")[::2]
+    return f"{number if high.endswith(unit) else low} … {high}"
 
 
 def power_text(watt: float, unit_of: float | None = None) -> str:

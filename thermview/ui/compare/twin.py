@@ -77,6 +77,7 @@ class Sign:
     name: str
     verdict: str = ""
     chosen: bool = False
+    equal: bool = False  # to the chosen one
 
 
 class LinkedPicture(QWidget):
@@ -218,13 +219,9 @@ class LinkedPicture(QWidget):
                 continue
             if sign.verdict in (COLDER, HOTTER):
                 _arrow(pen, at, up=sign.verdict == HOTTER)
-            if sign.chosen:
-                pen.setRenderHint(QPainter.RenderHint.Antialiasing)
-                pen.setBrush(Qt.BrushStyle.NoBrush)
-                for colour, width in ((QColor("#101010"), 4.0), (QColor("#ffffff"), 2.0)):
-                    pen.setPen(QPen(colour, width))
-                    pen.drawEllipse(at, RING_PX + 5, RING_PX + 5)
-            if sign.chosen or sign.verdict in (COLDER, HOTTER):
+            if sign.chosen or sign.equal:
+                _ring(pen, at, RING_PX + 5 if sign.chosen else RING_PX)
+            if sign.chosen or sign.equal or sign.verdict in (COLDER, HOTTER):
                 self._draw_name(pen, ink, at, sign)
 
     def _draw_name(self, pen: QPainter, ink: Ink, at: QPointF, sign: Sign) -> None:
@@ -254,6 +251,14 @@ class LinkedPicture(QWidget):
         pen.setPen(ink.text)
         right = QRectF(bar.right() + ink.pad, rect.top(), high.width + ink.pad, height)
         pen.drawText(right, Qt.AlignmentFlag.AlignVCenter, high.text)
+
+
+def _ring(pen: QPainter, at: QPointF, radius_px: float) -> None:
+    pen.setRenderHint(QPainter.RenderHint.Antialiasing)
+    pen.setBrush(Qt.BrushStyle.NoBrush)
+    for colour, width in ((QColor("#101010"), 4.0), (QColor("#ffffff"), 2.0)):
+        pen.setPen(QPen(colour, width))
+        pen.drawEllipse(at, radius_px, radius_px)
 
 
 def _arrow(pen: QPainter, at: QPointF, *, up: bool) -> None:

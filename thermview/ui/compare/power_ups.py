@@ -1,0 +1,58 @@
+"""Before and after within one recording: which two of its power-ups are compared."""
+
+from __future__ import annotations
+
+from PySide6.QtWidgets import QComboBox, QWidget
+
+from thermview.session.finding import Cycle
+from thermview.ui.compare.room import CompareRoom
+from thermview.ui.desk import Desk
+from thermview.ui.widgets import button, column, label, named, row
+
+WORDS = "Two power-ups of this recording, such as before and after a repair:"
+
+
+class PowerUps(QWidget):
+    """Seen only where the recording has two power-ups or more."""
+
+    def __init__(self, desk: Desk, room: CompareRoom) -> None:
+        super().__init__()
+        named(self, "powerUps")
+        self._room = room
+        self._ups: list[Cycle] = []
+        self.before, self.after = (
+            named(QComboBox(), "powerUpBefore"),
+            named(QComboBox(), "powerUpAfter"),
+        )
+        self.before.setToolTip("the board as it was; let it cool down before the next power-up")
+        self.after.setToolTip("what is compared with it")
+        self.go = button("compare", "powerUpsGo", self._compare, symbol="compare")
+        layout = column(self)
+        layout.addWidget(label(WORDS, "powerUpsWords", "dim", wrap=True))
+        layout.addLayout(row(self.before, label("then", "powerUpsThen"), self.after, None))
+        layout.addLayout(row(self.go, None))
+        for box in (self.before, self.after):
+            box.activated.connect(lambda _: self._allow())
+        desk.session_changed.connect(self.refresh)
+        desk.marks_changed.connect(self.refresh)
+        desk.state_changed.connect(self.refresh)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """List the power-ups; the first and the last are proposed."""
+        ups = self._room.power_ups()
+        if [one.on_s for one in ups] != [one.on_s for one in self._ups]:
+            for box in (self.before, self.after):
+                box.clear()
+                box.addItems([f"{n}: at {one.on_s:.1f} s" for n, one in enumerate(ups, 1)])
+            self.after.setCurrentIndex(len(ups) - 1)
+        self._ups = ups
+        self.setVisible(len(ups) > 1)
+        self._allow()
+
+    def _allow(self) -> None:
+        self.go.setEnabled(self.before.currentIndex() != self.after.currentIndex())
+
+    def _compare(self) -> None:
+        ups = self._ups
+        self._room.choose_power_up(ups[self.before.currentIndex()], ups[self.after.currentIndex()])
