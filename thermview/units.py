@@ -69,3 +69,13 @@ def celsius_from_kelvin(kelvin: float) -> float:
 def kelvin_from_celsius(celsius: float) -> float:
     """Convert °C to K."""
     return celsius + ZERO_CELSIUS_K
+
+
+def power_text(power_w: float, sigma_w: float) -> str:
+    """Return a power with its standard uncertainty: ``33 ± 8 mW``; digits as far as they tell."""
+    unit, scale = ("W", 1.0) if power_w >= 0.9995 else ("mW", 1e3)
+    if unit == "mW" and power_w < 0.9995e-3 and sigma_w < 0.9995e-3:
+        unit, scale = "µW", 1e6
+    power, sigma = power_w * scale, sigma_w * scale
+    digits = 2 if sigma < 0.195 else 1 if sigma < 1.95 else 0
+    return f"{power:.{digits}f} ± {sigma:.{digits}f} {unit}"

@@ -20,10 +20,11 @@ from thermview.paths import sample_recordings
 from thermview.session.finding import Lack
 from thermview.session.meant_warm import file_of, recall
 from thermview.ui.layers import Layer
-from thermview.ui.panels.finding_rows import Row, power_text, row_of_place
+from thermview.ui.panels.finding_rows import Row, row_of_place
 from thermview.ui.panels.findings import NOTHING, RUNNING
 from thermview.ui.strip.content import Lane, gather
 from thermview.ui.window import MainWindow
+from thermview.units import power_text
 
 
 def answered(qtbot: QtBot, window: MainWindow, path: Path) -> list[Row]:

@@ -211,7 +211,7 @@ def _print_words(located: Located, stream: TextIO) -> None:
         line = _Line(
             rank=f"{suspect.rank}",
             name=suspect.part,
-            power=_power_words(suspect.power_w, suspect.power_sigma_w),
+            power=suspect.power_text,
             words=suspect.nature.value + (", meant to be warm" if suspect.expected else ""),
         )
         print(f"{line.rank:>3} {line.name:8} {line.power:>18}  {line.words}", file=stream)
@@ -226,9 +226,3 @@ def _print_words(located: Located, stream: TextIO) -> None:
         print(f"  – not on a listed part: {where}, {place.nature.value}", file=stream)
     for note in located.notes:
         print(f"note: {note}", file=stream)
-
-
-def _power_words(power_w: float, sigma_w: float) -> str:
-    unit, name = (1.0, "W") if power_w >= 1.0 else (1e-3, "mW")
-    digits = 1 if sigma_w / unit < 2 else 0
-    return f"{power_w / unit:.{digits}f} ± {sigma_w / unit:.{digits}f} {name}"

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.findings import Located, Suspect
+from thermview.analysis.heat.findings import Located
 from thermview.analysis.heat.largest_rise import frames_between, median_image
 from thermview.analysis.heat.locate import locate
 from thermview.analysis.heat.nature import Nature
@@ -101,15 +101,9 @@ def answer_words(located: Located, values: dict[str, str]) -> str:
     value = f" ({values[first.part]})" if values.get(first.part) else ""
     others = "no other part does" if len(heating) == 1 else f"{len(heating) - 1} other parts do too"
     return (
-        f"{first.part}{value} dissipates {_power(first)} ({first.snr:.0f} times what noise would "
-        f"show): it {first.words.rstrip('.')}. Heat of its own: {others}."
+        f"{first.part}{value} dissipates {first.power_text} ({first.snr:.0f} times what noise "
+        f"would show): it {first.words.rstrip('.')}. Heat of its own: {others}."
     )
-
-
-def _power(suspect: Suspect) -> str:
-    if suspect.nature is Nature.REFLECTION:
-        return "–"  # what a mirror shows is no power
-    return f"{suspect.power_w * 1e3:.0f} ± {suspect.power_sigma_w * 1e3:.0f} mW"
 
 
 def _draw(
@@ -165,7 +159,7 @@ def _page(
     temperatures: dict[str, str],
 ) -> str:
     rows = "".join(
-        f"<tr><td>{s.rank}</td><td>{html.escape(s.part)}</td><td>{_power(s)}</td>"
+        f"<tr><td>{s.rank}</td><td>{html.escape(s.part)}</td><td>{s.power_text}</td>"
         f"<td>{html.escape(temperatures.get(s.part, ''))}</td>"
         f"<td>{s.nature.value}</td><td>{html.escape(s.words)}</td></tr>"
         for s in located.suspects[:MOST_LISTED]

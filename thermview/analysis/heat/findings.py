@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat.nature import Nature
+from thermview.units import power_text
 
 Floats = NDArray[np.float64]
 
@@ -57,6 +58,13 @@ class Suspect:
     y_px: float
     curve_k: Floats = field(repr=False)
     fitted_k: Floats = field(repr=False)
+
+    @property
+    def power_text(self) -> str:
+        """Return its power for people; none for a reflection, whose brightness is no heat."""
+        if self.nature is Nature.REFLECTION:
+            return "–"
+        return power_text(self.power_w, self.power_sigma_w)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

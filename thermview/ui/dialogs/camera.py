@@ -183,6 +183,7 @@ class CameraDialog(QDialog):
         layout.addWidget(self.fit_words)
         add = button("add a contact reading …", "addReading", self._add_reading, role="primary")
         layout.addLayout(row(add, None))
+        layout.addStretch(0)
         self.inside.clicked.connect(lambda _: self._set_inside())
         for field in (self.inside_emissivity, self.inside_reflected):
             field.editingFinished.connect(self._set_inside)

@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QListView, QStyle, QStyledItemDelegate, QStyleOpti
 from thermview.analysis.heat.locate import Place, Suspect
 from thermview.analysis.heat.nature import Nature
 from thermview.ui.theme import tokens
+from thermview.units import power_text
 
 Index = QModelIndex | QPersistentModelIndex
 ROW_ROLE = int(Qt.ItemDataRole.UserRole)
@@ -28,16 +29,6 @@ _PAD, _GAP = 6, 10
 _WRAP = int(Qt.TextFlag.TextWordWrap)
 _RIGHT = int(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
 _LEFT = int(Qt.AlignmentFlag.AlignLeft | Qt.AlignmentFlag.AlignVCenter)
-
-
-def power_text(power_w: float, sigma_w: float) -> str:
-    """Return a power with its standard uncertainty: ``33 ± 8 mW``; digits as far as they tell."""
-    unit, scale = ("W", 1.0) if power_w >= 0.9995 else ("mW", 1e3)
-    if unit == "mW" and power_w < 0.9995e-3 and sigma_w < 0.9995e-3:
-        unit, scale = "µW", 1e6
-    power, sigma = power_w * scale, sigma_w * scale
-    digits = 2 if sigma < 0.195 else 1 if sigma < 1.95 else 0
-    return f"{power:.{digits}f} ± {sigma:.{digits}f} {unit}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +70,7 @@ def row_of_suspect(suspect: Suspect, what: str) -> Row:
     return Row(
         0,
         suspect.part,
-        power_text(suspect.power_w, suspect.power_sigma_w),
+        suspect.power_text,
         suspect.nature,
         evidence,
         "\n".join(tip),

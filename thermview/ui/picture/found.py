@@ -16,10 +16,11 @@ from thermview.session.boards import Board
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer
 from thermview.ui.levels import robust_range
-from thermview.ui.panels.finding_rows import EXPECTED, power_text
+from thermview.ui.panels.finding_rows import EXPECTED
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.pulse_map import COLOURS, DELAY_COLOURS, amplitude_ends, pulse_pixels
+from thermview.units import power_text
 
 _GREY = 0.45  # of full white: the ground on which sources stand out
 _CEILING = 0.97
