@@ -22,6 +22,7 @@ from thermview.session.matching import Grade
 from thermview.ui.board.files import save_map
 from thermview.ui.board.panel import PARTS, PHOTO
 from thermview.ui.board.point_tool import PointTool
+from thermview.ui.picture.still import caption, render_still
 from thermview.ui.window import MainWindow
 
 LEFT = Qt.MouseButton.LeftButton
@@ -215,6 +216,10 @@ def test_a_photo_is_laid_under_the_heat(qtbot: QtBot, window: MainWindow, tmp_pa
     inside, outside = spot(window, 35.0, 15.0), spot(window, 25.0, 30.0)
     assert image.pixelColor(inside).lightness() > 240
     assert image.pixelColor(outside).lightness() < 15
+    still = render_still(window.desk, factor=8, regions=False)  # 12 px of margin
+    assert still.pixelColor(12 + 8 * 35, 12 + 8 * 15).lightness() > 240
+    assert still.pixelColor(12 + 8 * 25, 12 + 8 * 30).lightness() < 15
+    assert "photo" in caption(window.desk)[-1]
     window.board.photo.split.setValue(90)  # the heat alone on the left
     assert canvas.grab().toImage().pixelColor(outside).lightness() > 15
     window.desk.undo()

@@ -201,6 +201,11 @@ class Photo(QObject):
         scale = self._desk.display.mm_per_px or 1.0
         return self.fit.view.matrix @ np.diag([scale, -scale, 1.0])
 
+    @property
+    def seen(self) -> bool:
+        """Tell whether the photo is blended into the picture."""
+        return self.fit.view is not None and self._grey is not None and self.blend > 0.0
+
     # ---- how it looks --------------------------------------------------------------------------
 
     def set_blend(self, blend: float) -> None:
@@ -216,14 +221,17 @@ class Photo(QObject):
     def draw(self, pen: QPainter, mapping: Mapping) -> None:
         """Blend the photo, in grey so that colours mean heat only, over the picture."""
         to_photo = self.to_photo()
-        if to_photo is None or self._grey is None or self.blend <= 0.0:
+        if to_photo is None or self._grey is None or not self.seen:
             return
         key = (mapping, self.split)
         if self._laid is None or self._laid[0] != key:
             self._laid = (key, _laid(self._grey, to_photo, mapping))
         left = self.split * mapping.widget[0]
         pen.save()
-        pen.setClipRect(QRectF(left, 0, mapping.widget[0] - left, mapping.widget[1]))
+        pen.setClipRect(
+            QRectF(left, 0, mapping.widget[0] - left, mapping.widget[1]),
+            Qt.ClipOperation.IntersectClip,
+        )
         pen.setOpacity(self.blend)
         pen.drawImage(0, 0, self._laid[1])
         pen.restore()

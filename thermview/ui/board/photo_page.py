@@ -9,13 +9,11 @@ from PySide6.QtCore import QPointF, Qt, QTimer, Signal
 from PySide6.QtGui import (
     QColor,
     QHideEvent,
-    QMouseEvent,
     QPainter,
     QPaintEvent,
     QShowEvent,
-    QWheelEvent,
 )
-from PySide6.QtWidgets import QHBoxLayout, QSizePolicy, QSlider, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
 
 from thermview.session.matching import Grade
 from thermview.ui.board.loupe import draw_loupe, draw_mark
@@ -26,7 +24,8 @@ from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
 from thermview.ui.picture.ink import Ink
 from thermview.ui.picture.mapping import Mapping
-from thermview.ui.picture.tools import ToolKind, Touch
+from thermview.ui.picture.surface import Surface
+from thermview.ui.picture.tools import ToolKind
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
@@ -73,36 +72,28 @@ class PairTaker:
             self._photo.show_pairs(before)
 
 
-class PhotoPane(QWidget):
+class PhotoPane(Surface):
     """The photo: the wheel zooms, the right or middle button shifts, clicks set points."""
+
+    shifting = frozenset({Qt.MouseButton.MiddleButton, Qt.MouseButton.RightButton})
+    tool: PointTool
 
     def __init__(self, desk: Desk, given_up: Callable[[], object]) -> None:
         super().__init__()
         self.setObjectName("photoPane")
         self.setAccessibleName("the photo")
-        self.setMouseTracking(True)
         self.setMinimumHeight(160)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self._photo = desk.boards.photo
         self.tool = PointTool(desk, PairTaker(self._photo, "photo"), given_up)
-        self._mapping: Mapping | None = None
-        self._fits = True
-        self._panned_from: QPointF | None = None
         self._photo.changed.connect(self.update)
 
-    @property
-    def mapping(self) -> Mapping | None:
-        """Return how the photo lies in the pane."""
+    def picture_size(self) -> tuple[int, int] | None:
+        """Return the photo's."""
         image = self._photo.image
         if image is None:
-            self._fits, self._mapping = True, None
+            self._fits = True  # the next one is seen whole
             return None
-        picture, widget = (image.width(), image.height()), (self.width(), self.height())
-        if self._mapping is None or self._fits or self._mapping.picture != picture:
-            self._mapping = Mapping.fitted(picture, widget)
-        elif self._mapping.widget != widget:
-            self._mapping = replace(self._mapping, widget=widget)
-        return self._mapping
+        return image.width(), image.height()
 
     def paintEvent(self, event: QPaintEvent) -> None:
         """Paint the photo and its points."""
@@ -130,53 +121,6 @@ class PhotoPane(QWidget):
         pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
         pen.drawImage(QPointF(0, 0), image)
         pen.restore()
-
-    def _touch(self, event: QMouseEvent) -> Touch | None:
-        mapping = self.mapping
-        if mapping is None:
-            return None
-        return Touch(*mapping.to_picture(event.position()), event.position(), mapping)
-
-    def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Grip a point, or the photo."""
-        touch = self._touch(event)
-        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
-            self.tool.press(touch)
-        else:
-            self._panned_from = event.position()
-        self.update()
-
-    def mouseMoveEvent(self, event: QMouseEvent) -> None:
-        """Go on with it."""
-        touch = self._touch(event)
-        if touch is None:
-            return
-        if self._panned_from is not None:
-            moved = event.position() - self._panned_from
-            self._panned_from = event.position()
-            self._mapping, self._fits = touch.mapping.panned(moved.x(), moved.y()), False
-        elif event.buttons() & Qt.MouseButton.LeftButton:
-            self.tool.drag(touch)
-        else:
-            self.tool.hover(touch)
-        self.setCursor(self.tool.cursor)
-        self.update()
-
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
-        """End it."""
-        self._panned_from = None
-        touch = self._touch(event)
-        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
-            self.tool.release(touch)
-        self.update()
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Zoom about the cursor."""
-        mapping, notches = self.mapping, event.angleDelta().y() / 120.0
-        if mapping is not None and notches:
-            self._mapping, self._fits = mapping.zoomed(event.position(), 1.2**notches), False
-            self.update()
-        event.accept()
 
 
 class PhotoPage(QWidget):

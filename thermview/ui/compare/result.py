@@ -12,7 +12,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
-from thermview.analysis.pair.verdict import COLDER, HOTTER
+from thermview.analysis.pair.verdict import COLDER, HOTTER, UNREADABLE
 from thermview.ui.compare.question import Answer
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.table import NAME, VERDICT, VerdictModel
@@ -218,7 +218,9 @@ def summary_of(answer: Answer) -> str:
     words = [f"{len(n)} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
     if not words:
         if answer.alone:
-            return f"no part does otherwise than its equals ({len(subjects)} compared)"
+            unsure = sum(one.verdict == UNREADABLE for one in subjects)
+            told = f", {unsure} cannot be told" if unsure else ""
+            return f"{len(subjects) - unsure} parts do as their equals{told}"
         return "nothing colder or hotter than it should be"
     return " and ".join(words) + (
         " than their equals" if answer.alone else " than on the good board"

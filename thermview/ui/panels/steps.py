@@ -57,7 +57,7 @@ STEPS = (
         "compare",
         "compare",
         "Against a board that works: which parts are colder or hotter than they should be.",
-        "a recording of a good board of this kind, from before its power came",
+        "a good board's recording, from before its power came; or equal parts",
         "A part that is alike may still be broken in what makes no heat. Before you touch either "
         "board: power off, discharged, cooled down.",
         (),

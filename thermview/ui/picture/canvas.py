@@ -16,9 +16,8 @@ from PySide6.QtGui import (
     QPaintEvent,
     QPixmap,
     QResizeEvent,
-    QWheelEvent,
 )
-from PySide6.QtWidgets import QSizePolicy, QWidget
+from PySide6.QtWidgets import QWidget
 
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer as SourceLayer
@@ -34,17 +33,17 @@ from thermview.ui.picture.notices import focus_words, is_stale, kind_words, noti
 from thermview.ui.picture.painter import FramePainter
 from thermview.ui.picture.parts import PartsLayer
 from thermview.ui.picture.readings import pixel_text
-from thermview.ui.picture.tools import SelectTool, Tool, ToolKind, Touch
+from thermview.ui.picture.surface import Surface
+from thermview.ui.picture.tools import SelectTool, Tool, ToolKind
 from thermview.ui.theme import tokens
 
-_WHEEL_STEP = 1.2  # zoom of one notch
 _EDGE = 6.0  # px that labels keep from the canvas' edge
 
 
 Overlay = Callable[[QPainter, Mapping, Ink], None]
 
 
-class Canvas(QWidget):
+class Canvas(Surface):
     """Paints the shown frame with its regions; hands the mouse to the tool."""
 
     tool_changed = Signal(object)  # ToolKind
@@ -55,9 +54,7 @@ class Canvas(QWidget):
         super().__init__(parent)
         self.setObjectName("pictureCanvas")
         self.setAccessibleName("the picture")
-        self.setMouseTracking(True)
         self.setFocusPolicy(Qt.FocusPolicy.StrongFocus)
-        self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
         self.setMinimumSize(240, 180)
         self.desk = desk
         self.layer = Layer()
@@ -74,10 +71,7 @@ class Canvas(QWidget):
         self._outlines_key: Any = None
         self._painter = FramePainter(desk.display)
         self._image: QImage | None = None
-        self._mapping: Mapping | None = None
-        self._fits = True
         self._cursor: QPointF | None = None
-        self._panned_from: QPointF | None = None
 
     # -- what is shown -----------------------------------------------------------------------
 
@@ -93,41 +87,14 @@ class Canvas(QWidget):
         self._found = FoundLayer(self.desk, board)
         self.update()
 
-    @property
-    def mapping(self) -> Mapping | None:
-        """Return how the picture lies in the widget, None without a picture."""
+    def picture_size(self) -> tuple[int, int] | None:
+        """Return the shown frame's."""
         frame = self.desk.shown
-        if frame is None:
-            return None
-        display = self.desk.display
-        picture, widget = (frame.shape[1], frame.shape[0]), (self.width(), self.height())
-        turned = (display.quarter_turns, display.mirrored)
-        old = self._mapping
-        if old is None or self._fits or old.picture != picture:
-            self._mapping = Mapping.fitted(picture, widget, *turned)
-        elif (old.widget, old.quarter_turns, old.mirrored) != (widget, *turned):
-            self._mapping = replace(old, widget=widget, quarter_turns=turned[0], mirrored=turned[1])
-        return self._mapping
+        return None if frame is None else (frame.shape[1], frame.shape[0])
 
-    def fit(self) -> None:
-        """Show the whole picture."""
-        self._fits = True
-        self.update()
-
-    def zoom(self, factor: float, at: QPointF | None = None) -> None:
-        """Zoom about a point of the widget, else about its middle."""
-        if (mapping := self.mapping) is not None:
-            middle = QPointF(self.width() / 2, self.height() / 2)
-            self._lay(mapping.zoomed(middle if at is None else at, factor))
-
-    def fly_to(self, x: float, y: float) -> None:
-        """Bring a point of the picture to the middle, unless all of the picture is seen."""
-        if (mapping := self.mapping) is not None and not self._fits:
-            self._lay(mapping.centred(x, y))
-
-    def _lay(self, mapping: Mapping) -> None:
-        self._mapping, self._fits = mapping, False
-        self.update()
+    def turned(self) -> tuple[int, bool]:
+        """Return the display's."""
+        return self.desk.display.quarter_turns, self.desk.display.mirrored
 
     # -- tools -------------------------------------------------------------------------------
 
@@ -148,57 +115,27 @@ class Canvas(QWidget):
         self.update()
         self.tool_changed.emit(ToolKind.SELECT)
 
-    def _touch(self, at: QPointF, modifiers: Qt.KeyboardModifier) -> Touch | None:
-        if (mapping := self.mapping) is None:
-            return None
-        x, y = mapping.to_picture(at)
-        more = bool(modifiers & Qt.KeyboardModifier.ShiftModifier)
-        return Touch(x, y, at, mapping, self.layer.label_at(at), more)
+    def label_at(self, at: QPointF) -> str | None:
+        """Return the region whose label lies there."""
+        return self.layer.label_at(at)
 
-    def mousePressEvent(self, event: QMouseEvent) -> None:
-        """Start the tool's work, or a pan with the middle button or beside the regions."""
-        touch = self._touch(event.position(), event.modifiers())
-        if touch is None:
-            return
-        middle = event.button() is Qt.MouseButton.MiddleButton
-        if middle or (event.button() is Qt.MouseButton.LeftButton and not self.tool.press(touch)):
-            self._panned_from = event.position()
-        self._ruler_may_be_done()
-        self.update()
+    def tool_done(self) -> None:
+        """Go back to selecting."""
+        self.choose(ToolKind.SELECT)
+
+    def tool_worked(self) -> None:
+        """Tell what the ruler measures."""
+        if isinstance(self.tool, RulerTool):
+            self.measured.emit(self.tool.length_px)
 
     def mouseMoveEvent(self, event: QMouseEvent) -> None:
-        """Go on with it; read out the pixel under the cursor."""
+        """Read out the pixel under the cursor as well."""
         self._cursor = event.position()
-        touch = self._touch(event.position(), event.modifiers())
-        if touch is None:
-            return
-        if self._panned_from is not None:
-            moved = event.position() - self._panned_from
-            self._panned_from = event.position()
-            self._lay(touch.mapping.panned(moved.x(), moved.y()))
-            self.setCursor(Qt.CursorShape.ClosedHandCursor)
-            return
-        if event.buttons() & Qt.MouseButton.LeftButton:
-            self.tool.drag(touch)
-        else:
-            self.tool.hover(touch)
-        self.setCursor(self.tool.cursor)
-        self.update()
-
-    def mouseReleaseEvent(self, event: QMouseEvent) -> None:
-        """End it."""
-        self._panned_from = None
-        touch = self._touch(event.position(), event.modifiers())
-        if touch is not None and event.button() is Qt.MouseButton.LeftButton:
-            if self.tool.release(touch):
-                self.choose(ToolKind.SELECT)
-            self._ruler_may_be_done()
-        self.setCursor(self.tool.cursor)
-        self.update()
+        super().mouseMoveEvent(event)
 
     def mouseDoubleClickEvent(self, event: QMouseEvent) -> None:
         """Close a polygon; rename a region by its label; fit the picture beside the regions."""
-        touch = self._touch(event.position(), event.modifiers())
+        touch = self.touch(event)
         if touch is None or event.button() is not Qt.MouseButton.LeftButton:
             return
         if self.tool_kind is not ToolKind.SELECT:
@@ -208,17 +145,6 @@ class Canvas(QWidget):
         elif touch.label_of is not None:
             self.rename_wanted.emit(touch.label_of)
         self.update()
-
-    def _ruler_may_be_done(self) -> None:
-        if isinstance(self.tool, RulerTool):
-            self.measured.emit(self.tool.length_px)
-
-    def wheelEvent(self, event: QWheelEvent) -> None:
-        """Zoom about the cursor."""
-        notches = event.angleDelta().y() / 120.0
-        if notches:
-            self.zoom(_WHEEL_STEP**notches, event.position())
-        event.accept()
 
     def leaveEvent(self, event: QEvent) -> None:
         """Forget the cursor."""
@@ -238,7 +164,7 @@ class Canvas(QWidget):
         elif key == Qt.Key.Key_Escape:
             if not self.tool.cancel() and self.tool_kind is not ToolKind.SELECT:
                 self.choose(ToolKind.SELECT)
-            self._ruler_may_be_done()
+            self.tool_worked()
             self.update()
         else:
             super().keyPressEvent(event)

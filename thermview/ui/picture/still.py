@@ -99,6 +99,8 @@ def caption(desk: Desk) -> list[str]:
     if desk.layers.shown is not SourceLayer.NONE:
         kind = desk.layers.shown.value
     lines = [name, f"{moment}   {kind}", *notices(desk)]
+    if desk.boards.photo.seen:
+        lines.append("in grey: a photo of the board, laid under the heat by matching points")
     if desk.optics.shiny is not None and desk.optics.shiny_shown:
         lines.append(f"hatched: shiny, not readable ({desk.optics.shiny.how})")
     if desk.optics.averaging:
@@ -116,6 +118,7 @@ def _draw_picture(pen: QPainter, desk: Desk, mapping: Mapping) -> None:
     painted = FramePainter(desk.display).paint(desk.optics.pictured() or frame)
     pen.drawImage(QPointF(0, 0), found.ground(frame) or painted)
     pen.restore()
+    desk.boards.photo.draw(pen, mapping)
     shiny = desk.optics.shiny
     if shiny is not None and desk.optics.shiny_shown:
         Hatching(shiny.mask).draw(pen, mapping)
