@@ -8,7 +8,6 @@ Each leaves its recording and a JSON of what happened in OUT, to be looked at fr
 from __future__ import annotations
 
 import json
-import os
 import shutil
 import sys
 import time
@@ -161,6 +160,11 @@ def window(work: Path, form: str, transport: str) -> Facts:
     desk.open_first()
     desk.run(4.0, "start")
     desk.run(4.0, "quiet")
+    desk.show_controls()
+    desk.run(4.0, "controls")
+    desk.turn("Brightness", 9)
+    desk.run(3.0, "turned")
+    brightness = camera("state")["brightness"]
     camera("mode stall")
     desk.run(3.0, "stall")
     camera("mode run")
@@ -176,7 +180,7 @@ def window(work: Path, form: str, transport: str) -> Facts:
     desk.run(1.0, "end")
     facts: Facts = desk.close()
     camera.end()
-    return facts
+    return facts | {"brightness": brightness}
 
 
 SCENARIOS: dict[str, Callable[[Path], Facts]] = {
@@ -219,6 +223,4 @@ def main(out: Path, names: list[str]) -> int:
 
 
 if __name__ == "__main__":
-    status = main(Path(sys.argv[1]), sys.argv[2:])
-    sys.stdout.flush()
-    os._exit(status)  # the window's scenario leaves Qt as it is
+    sys.exit(main(Path(sys.argv[1]), sys.argv[2:]))

@@ -242,3 +242,13 @@ def test_the_window_stays_responsive_through_it_all(found: Found) -> None:
     assert "running" in phases["end"]["states"]
     assert phases["end"]["frames_shown"] > 0
     assert facts["marks"].count("gap") == 3
+    assert facts["brightness"] == 9  # set in the window while the pictures came
+
+
+def test_the_window_closes_cleanly_with_the_camera_open(
+    found: Found, outcome: guest.Outcome
+) -> None:
+    """A thread or a device left over would abort the process at its end."""
+    assert found("window").facts["phases"][-1]["states"] == ["running"]
+    assert outcome.status == 0
+    assert "terminate called" not in outcome.log

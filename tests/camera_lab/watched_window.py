@@ -11,6 +11,7 @@ from PySide6.QtWidgets import QApplication
 
 from thermview.ui.desk import Desk
 from thermview.ui.dialogs.inputs import InputsDialog
+from thermview.ui.dialogs.knobs import KnobsDialog
 from thermview.ui.dress import dress
 from thermview.ui.settings import Settings
 from thermview.ui.window import MainWindow
@@ -48,6 +49,18 @@ class WatchedWindow:
         self._dialog.list.setCurrentRow(0)
         self._dialog.open_button.click()
         self._dialog = None
+
+    def show_controls(self) -> None:
+        """Open the dialog of the camera's controls, as its command does."""
+        self._window.optics.knobs()
+
+    def turn(self, name: str, value: int) -> None:
+        """Set a number in that dialog."""
+        dialog = self._window.findChild(KnobsDialog)
+        assert isinstance(dialog, KnobsDialog)
+        number = dialog.rows[name].number
+        assert number is not None
+        number.setValue(value)
 
     def run(self, seconds: float, phase: str) -> None:
         """Run the event loop for so long."""
