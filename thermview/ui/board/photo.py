@@ -123,6 +123,16 @@ class Photo(QObject):
 
         self._desk.run_aside(f"reading {path.name}", lambda: found.append(read_photo(path)), take)
 
+    def show_picture(self, grey: NDArray[np.uint8]) -> None:
+        """Show a camera's next picture, shape (row, column); the points stay where they are."""
+        rows, columns = grey.shape
+        if self.path is not None or self._grey is None or self._grey.shape != grey.shape:
+            self._forget()
+        self._grey, self._laid = grey, None
+        format_ = QImage.Format.Format_Grayscale8
+        self.image = QImage(grey.data, columns, rows, columns, format_).copy()
+        self.changed.emit()
+
     def _settle(self) -> None:
         self._judge()
         opened = self._desk.opened

@@ -18,6 +18,7 @@ from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
 from thermview.session.matching import Grade
 from thermview.ui.board.loupe import draw_loupe, draw_mark
 from thermview.ui.board.photo import Pair, Photo, Pixel
+from thermview.ui.board.photo_camera import PhotoCamera
 from thermview.ui.board.point_tool import PointTool
 from thermview.ui.board.points_page import SIGNS, TONES
 from thermview.ui.desk import Desk
@@ -148,6 +149,7 @@ class PhotoPage(QWidget):
             widget.setSizePolicy(policy)
         self.verdict.setMinimumHeight(2 * self.verdict.fontMetrics().lineSpacing() + 8)
         self.load = button("load a photo …", "photoLoad", ask)
+        self.camera = PhotoCamera(desk)
         layout = column(self)
         layout.addWidget(self.step)
         layout.addWidget(self.pane, 1)
@@ -175,7 +177,7 @@ class PhotoPage(QWidget):
         )
         self._of_photo = [undo, redo, anew]
         self.done = button("done", "photoDone", self.ended.emit, role="primary")
-        return row(*self._of_photo, self.load, None, self.done)
+        return row(*self._of_photo, self.load, self.camera.button, None, self.done)
 
     def _clear(self) -> None:
         self._photo.set_pairs(())

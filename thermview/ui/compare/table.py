@@ -9,6 +9,7 @@ from typing import Any
 from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelIndex, Qt
 from PySide6.QtGui import QColor, QFont
 
+from thermview import units
 from thermview.analysis.pair.compare import Compared
 from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE
 from thermview.ui.compare.question import Answer
@@ -230,8 +231,7 @@ def with_sigma_text(watt: float, sigma_w: float) -> str:
         return DASH
     if not math.isfinite(sigma_w):
         return power_text(watt)
-    number, unit = power_text(watt).split(" ")
-    return f"{number} ± {power_text(sigma_w, watt if unit == 'W' else 0.0).split(' ')[0]} {unit}"
+    return units.power_text(watt, sigma_w)
 
 
 def _alignment(column: int) -> Qt.AlignmentFlag:
