@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -9,7 +11,9 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 from skimage.transform import SimilarityTransform, warp
 
+from thermview.analysis.prepare import gather
 from thermview.analysis.stabilise import Tracker, banded, find_motion, hold_still, probe
+from thermview.recording import open_recording
 
 Pictures = NDArray[np.float32]
 
@@ -50,11 +54,10 @@ def film(
     return np.asarray(noisy, np.float32)
 
 
-def wander(rng: np.random.Generator, count: int, size: float) -> list[tuple[float, float]]:
+def wander(count: int, size: float) -> list[tuple[float, float]]:
     t = np.arange(count) / 12.5
     x = size * (np.sin(2 * np.pi * 0.4 * t) + 0.4 * np.sin(2 * np.pi * 1.1 * t))
     y = size * (np.sin(2 * np.pi * 0.3 * t + 1) - np.sin(1.0))
-    del rng
     return list(zip(x.tolist(), y.tolist(), strict=True))
 
 
@@ -65,7 +68,7 @@ def test_shifts_beside_phase_correlation(size: float, allowed_px: float) -> None
     The sensor's own pattern pulls both towards no motion, most when the motion is small.
     """
     rng = np.random.default_rng(1)
-    shifts = np.array(wander(rng, 40, size))
+    shifts = np.array(wander(40, size))
     pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts])
     motion, _ = find_motion(pictures)
     ours = np.abs(motion.shifts_px(SHAPE)[:, :2] - shifts)
@@ -91,7 +94,7 @@ def test_without_a_pattern_of_its_own_the_sensor_pulls_nothing() -> None:
 
 def test_turning_and_distance() -> None:
     rng = np.random.default_rng(2)
-    shifts = wander(rng, 50, 4.0)
+    shifts = wander(50, 4.0)
     t = np.arange(50) / 12.5
     turns = 0.02 * np.sin(2 * np.pi * 0.35 * t)
     scales = np.exp(0.02 * np.sin(2 * np.pi * 0.25 * t))
@@ -107,7 +110,7 @@ def test_turning_and_distance() -> None:
 def test_fixed_pattern_is_found() -> None:
     """The sensor's own pattern stays; it is stronger here than the noise of all pictures."""
     rng = np.random.default_rng(3)
-    shifts = wander(rng, 60, 3.0)
+    shifts = wander(60, 3.0)
     pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts])
     _, fixed = find_motion(pictures)
     again = np.random.default_rng(3)
@@ -119,7 +122,7 @@ def test_fixed_pattern_is_found() -> None:
 
 def test_held_pictures_stand_still() -> None:
     rng = np.random.default_rng(4)
-    shifts = wander(rng, 50, 1.5)
+    shifts = wander(50, 1.5)
     pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts], noise_k=0.005)
     still, motion = hold_still(pictures)
     assert motion is not None
@@ -139,9 +142,21 @@ def test_a_still_camera_is_left_alone() -> None:
 
 def test_loss_of_lock_is_noticed() -> None:
     rng = np.random.default_rng(6)
-    shifts = wander(rng, 40, 2.0)
+    shifts = wander(40, 2.0)
     pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts])
     pictures[25:28] = rng.normal(0, 0.05, (3, *SHAPE))  # a hand before the lens
     motion, _ = find_motion(pictures)
     assert motion.lost[25:28].all()
     assert motion.lost.sum() == 3
+
+
+def test_a_board_that_warms_is_no_moving_camera(samples: Path) -> None:
+    """Another program's boards warm until their pattern slides; its hand-held film does move."""
+    for name, moves in (("pair-good", False), ("pair-bad", False), ("ramp-handheld", True)):
+        footage = open_recording(samples / f"{name}.h5")
+        try:
+            pictures = gather(footage).kelvin
+        finally:
+            footage.close()
+        assert probe(pictures) > 1.0
+        assert (hold_still(pictures)[1] is not None) == moves

@@ -30,9 +30,9 @@ MOST_POINTS = 9000
 PROBES = 24
 STILL_PX = 0.2
 """Motion below this is left alone: moving a picture costs sharpness."""
-TREMOR_FRAMES = 5
+TREMOR_FRAMES, TREMOR_RUNS = 5, 6
 LEAST_TREMOR_PX = 0.15
-"""Within those frames hands went 0.8 px and more, boards that warm seemed to go 0.05 (trials)."""
+"""Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
 _STEPS = 12
 _CONVERGED_PX = 0.01
 _TUKEY = 4.7
@@ -64,12 +64,6 @@ class Motion:
         good = self.matrices[~self.lost]
         usual = np.median(good, axis=0) if len(good) else np.eye(3)
         return np.asarray(np.linalg.inv(usual))
-
-    def tremor_px(self, shape: tuple[int, int]) -> float:
-        """Return how far the middle usually goes within a few frames, px."""
-        middle = self.shifts_px(shape)[~self.lost, :2]
-        steps = middle[TREMOR_FRAMES:] - middle[:-TREMOR_FRAMES]
-        return float(np.median(np.hypot(*steps.T))) if len(steps) else np.inf
 
     def shifts_px(self, shape: tuple[int, int]) -> Floats:
         """Return how far the middle and a corner went, (dx, dy) each, shape (frame, 4)."""
@@ -202,6 +196,17 @@ def probe(pictures: Block) -> float:
     return float(np.percentile(away.max(axis=1), 75))
 
 
+def tremor(pictures: Block) -> float:
+    """Return how far the picture's middle usually goes within a few frames, px."""
+    frames = min(TREMOR_FRAMES + 1, len(pictures))
+    went = []
+    for first in np.linspace(0, len(pictures) - frames, TREMOR_RUNS).astype(int):
+        few = np.stack([banded(picture) for picture in pictures[first : first + frames]])
+        last = _track(few, few[0]).shifts_px(pictures.shape[1:])[-1]
+        went.append(float(np.hypot(*last[:2])))
+    return float(np.median(went))
+
+
 def _track(banded_pictures: Block, reference: Picture, starts: Floats | None = None) -> Motion:
     tracker = Tracker(reference)
     results = [
@@ -283,11 +288,9 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
     A board that warms all over changes its pattern, which looks like a slow slide; a hand that
     holds a camera never keeps from trembling.
     """
-    if probe(pictures) < STILL_PX:
+    if probe(pictures) < STILL_PX or tremor(pictures) < LEAST_TREMOR_PX:
         return pictures, None
     motion, fixed = find_motion(pictures)
-    if motion.tremor_px(pictures.shape[1:]) < LEAST_TREMOR_PX:
-        return pictures, None
     still = np.stack([warped(p - fixed, m) for p, m in zip(pictures, motion.matrices, strict=True)])
     return still, motion
 
