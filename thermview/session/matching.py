@@ -193,4 +193,4 @@ def named(landmarks: Iterable[Landmark], parts: Sequence[Part]) -> tuple[Point, 
 
 def place_name(x_mm: float, y_mm: float) -> str:
     """Return a place on the board in words."""
-    return f"{x_mm:g}, {y_mm:g} mm".replace("-", "−")
+    return f"{round(x_mm, 1):g}, {round(y_mm, 1):g} mm".replace("-", "−")

@@ -11,10 +11,10 @@ from PySide6.QtGui import QHideEvent, QKeyEvent, QShowEvent
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QFileDialog,
-    QHBoxLayout,
     QHeaderView,
     QTableWidget,
     QTableWidgetItem,
+    QVBoxLayout,
     QWidget,
 )
 
@@ -83,7 +83,7 @@ class PointsPage(QWidget):
         table.installEventFilter(self)
         return table
 
-    def _buttons(self) -> QHBoxLayout:
+    def _buttons(self) -> QVBoxLayout:
         undo = tool("undo", "pointUndo", self._desk.undo, tip="take the last point back  (Ctrl+Z)")
         redo = tool("redo", "pointRedo", self._desk.redo, tip="do it again  (Ctrl+Shift+Z)")
         anew = tool(
@@ -101,7 +101,10 @@ class PointsPage(QWidget):
             text="refine",
         )
         done = button("done", "pointsDone", self.ended.emit, role="primary")
-        return row(undo, redo, self.remove, anew, load, save, self.refine, None, done)
+        lines = column()
+        lines.addLayout(row(undo, redo, self.remove, anew, load, save, None))
+        lines.addLayout(row(self.refine, None, done))
+        return lines
 
     # -- following -------------------------------------------------------------------------------
 

@@ -40,6 +40,7 @@ class StatusLine(QWidget):
         self._timer.setSingleShot(True)
         self._timer.timeout.connect(self._wipe)
         desk.said.connect(self.say)
+        self._going_on = ""
         desk.task_changed.connect(self._task_changed)
         self._task_changed()
 
@@ -71,7 +72,10 @@ class StatusLine(QWidget):
             self.progress.setRange(0, 0)
             self.progress.setFormat(task.words)
             task.progressed.connect(self._progressed)
-            self.say("info", task.words + " …")
+            self._going_on = task.words + " …"
+            self.say("info", self._going_on)
+        elif self.words.text() == SIGNS["info"] + self._going_on:
+            self._wipe()  # it goes on no more
 
     def _progressed(self, words: str, fraction: float) -> None:
         self.progress.setRange(0, 0 if fraction < 0 else 1000)
