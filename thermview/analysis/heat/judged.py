@@ -62,8 +62,9 @@ def judged_sources(
     explainer.refit(found + spots)
     sham = explainer.sham()
     at_parts = _weighed(explainer, found, ground, parted, sham=sham)
-    for one in spots:
-        one.sham = search.sham(one.footprint, NEAR_PX)
+    shams = search.shams([one.footprint for one in spots], NEAR_PX)
+    for one, value in zip(spots, shams, strict=True):
+        one.sham = value
     return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -290,7 +291,6 @@ class Explainer:
     def __init__(self, footprints: Sequence[Footprint], field: Field) -> None:
         self.field = field
         self.footprints = list(footprints)
-        self.model = HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
         self._quick = HeatModel(
             field.modes,
             field.mm_per_px,
@@ -304,6 +304,12 @@ class Explainer:
             window = window_around(footprint.centre_px, QUICK_SIDE, field.shape)
             self._prepared.append(self._quick.templates(footprint.outline_px, window))
         self.scores = np.array([self._score(i) for i in range(len(self.footprints))])
+
+    @cached_property
+    def model(self) -> HeatModel:
+        """Return all choices of board and body, made when first asked for: it takes a while."""
+        field = self.field
+        return HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
 
     def _score(self, at: int) -> float:
         return fit_templates(self._quick, self.footprints[at], self.field, self._prepared[at]).score

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
@@ -10,6 +12,7 @@ from thermview.analysis.heat.sources import QUICK_KAPPAS, QUICK_LAGS, Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
 
 Floats = NDArray[np.float64]
+Spectrum = NDArray[np.complexfloating]
 
 SIZES_MM = (1.5, 4.0, 9.0)
 """Diameters that are tried: a joint or a track's end; heat from the far side or a plane."""
@@ -46,7 +49,7 @@ class SpotSearch:
 
     def __init__(self, field: Field) -> None:
         self._field = field
-        self._pictures: list[tuple[float, NDArray[np.float32]]] = []
+        self._matched: list[tuple[float, Spectrum, Spectrum]] = []
         model = HeatModel(
             field.modes,
             field.mm_per_px,
@@ -56,25 +59,28 @@ class SpotSearch:
             lags=QUICK_LAGS,
         )
         middle = SIDE / 2 + 0.5
+        rows, columns = field.shape
+        self._size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE))
         for size_mm in SIZES_MM:
             shape = disc(middle, middle, size_mm, field.mm_per_px, "")
             made = model.templates(shape.outline_px, Window(0, 0, SIDE))
-            self._pictures += [(size_mm, sheet) for sheet in made.sheet]
+            for sheet in made.sheet:
+                seen = np.conj(fft.rfft2(sheet, s=self._size))
+                energy = np.conj(fft.rfft2(np.sum(sheet**2, axis=0), s=self._size))
+                self._matched.append((size_mm, seen, energy))
 
     def scores(self) -> tuple[NDArray[np.float32], Floats]:
         """Return the best score at each pixel, and the size, mm, that reaches it."""
         field = self._field
         rows, columns = field.shape
-        size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE))
+        size = self._size
         weight = 1.0 / field.variance
         data = fft.rfft2(field.left * weight, s=size)
         trust = fft.rfft2(weight, s=size)
         best = np.full(field.shape, -np.inf, np.float32)
         sizes = np.zeros(field.shape)
         half = SIDE // 2
-        for size_mm, picture in self._pictures:
-            seen = np.conj(fft.rfft2(picture, s=size))
-            energy = np.conj(fft.rfft2(np.sum(picture**2, axis=0), s=size))
+        for size_mm, seen, energy in self._matched:
             both = np.stack([np.sum(data * seen, axis=0), trust * energy])
             amount, norm = np.roll(fft.irfft2(both, s=size), (half, half), (1, 2))
             score = (amount / np.sqrt(np.maximum(norm, 1e-30)))[:rows, :columns]
@@ -102,12 +108,14 @@ class SpotSearch:
         size_mm = float(sizes[row, column])
         return disc(float(column) + 0.5, float(row) + 0.5, size_mm, self._field.mm_per_px, "")
 
-    def sham(self, spot: Footprint, near_px: float) -> float:
-        """Return the highest score that cooling reaches near a spot; see `Explainer.sham`."""
+    def shams(self, spots: Sequence[Footprint], near_px: float) -> list[float]:
+        """Return the highest score that cooling reaches near each spot; see `Explainer.sham`."""
+        if not spots:
+            return []
         self._field.left *= np.float32(-1.0)
         score, _ = self.scores()
         self._field.left *= np.float32(-1.0)
         rows, columns = score.shape
         y, x = np.mgrid[0:rows, 0:columns] + 0.5
-        near = np.hypot(x - spot.centre_px[0], y - spot.centre_px[1]) < near_px
-        return float(score[near].max(initial=0.0))
+        away = [np.hypot(x - spot.centre_px[0], y - spot.centre_px[1]) for spot in spots]
+        return [float(score[one < near_px].max(initial=0.0)) for one in away]
