@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import pytest
 from skimage.transform import ProjectiveTransform, warp
 from window_kit import write_warming
 
+from thermview.analysis.pair.compare import Compared, Comparison
 from thermview.board import Landmark, fit_homography, format_landmarks
 from thermview.session.boards import Board
 from thermview.sources import OpenOptions, open_footage
 from thermview.ui.compare.films import Films, brought, rises_at
-from thermview.ui.compare.work import landmarks_of
+from thermview.ui.compare.question import Answer, By
+from thermview.ui.compare.result import summary_of
+from thermview.ui.compare.table import range_text
+from thermview.ui.compare.work import landmarks_of, range_of
 
 CORNERS = ((0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 60.0))
 GOOD_PX = ((20.0, 130.0), (170.0, 125.0), (165.0, 20.0), (25.0, 22.0))
@@ -89,3 +95,34 @@ def test_an_unmoved_camera_lends_its_landmarks() -> None:
     marks = landmarks_of(board(GOOD_PX), None, ())
     assert marks[0] == marks[1]
     assert marks[0]
+
+
+def test_the_answer_among_equals_in_one_line() -> None:
+    """Three of four warm: said in words, whichever way the fourth differs."""
+
+    def said(*verdicts: str) -> str:
+        names = [f"U{n}" for n in range(1, len(verdicts) + 1)]
+        subjects = tuple(
+            Compared(name, 0, 0, 1, 1, 0.1, 0.1, 0.01, verdict)
+            for name, verdict in zip(names, verdicts, strict=True)
+        )
+        found = cast(Comparison, SimpleNamespace(subjects=subjects))
+        films = Films(np.zeros(1), None, np.zeros((1, 1, 1), np.float32), 1.0, 1.0)
+        return summary_of(Answer(found, By.EQUAL_PARTS, {}, films, None, equals=(tuple(names),)))
+
+    assert said("alike", "alike", "alike", "colder") == "3 of 4 equal parts warm, U4 does not"
+    assert said("hotter", "alike", "alike") == "2 of 3 equal parts stay cooler, U1 is hotter"
+    assert said("alike", "unreadable", "alike") == ("2 parts do as their equals, 1 cannot be told")
+    assert said("colder", "hotter", "alike") == "1 colder and 1 hotter than their equals"
+
+
+def test_the_least_and_the_largest_of_several_good_boards() -> None:
+    def board_of_rise(rise_k: float) -> Comparison:
+        one = Compared("U1", 0, 0, rise_k, 1.0, 0.2, 0.2, 0.01, "alike")
+        return cast(Comparison, SimpleNamespace(subjects=(one,)))
+
+    seen = [board_of_rise(0.51), board_of_rise(0.42), board_of_rise(0.47)]
+    assert range_of(seen, "rise_good_k") == {"U1": (0.42, 0.51)}
+    assert range_of(seen[:1], "rise_good_k") == {}
+    words = range_text((0.42, 0.51), 0.5, lambda k: f"+{k:.2f} K")
+    assert words == "+0.42 … +0.51 K"

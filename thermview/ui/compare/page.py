@@ -41,6 +41,7 @@ class ComparePage(QFrame):
         self.other = tool("arrow-left", "compareOther", self._go_back, tip="choose another board")
         self.name = label("", "compareName", "heading")
         self.by = named(QComboBox(), "compareBy")
+        self.by.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToContents)
         self.by.activated.connect(lambda _: room.set_by(self.by.currentData()))
         self.points = button("matching points …", "comparePoints", self._ask_matching)
         self.points.setToolTip("click the same places in both pictures, if the camera was moved")

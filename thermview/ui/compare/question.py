@@ -17,7 +17,7 @@ from thermview.sources import OpenOptions
 if TYPE_CHECKING:
     from thermview.ui.compare.films import Films
 
-LONGEST_NAME = 30
+LONGEST_NAME = 40
 
 
 class By(Enum):

@@ -13,7 +13,7 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.analysis.pair.verdict import COLDER, HOTTER, UNREADABLE
-from thermview.ui.compare.question import Answer
+from thermview.ui.compare.question import Answer, By
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.compare.table import NAME, VERDICT, VerdictModel
 from thermview.ui.compare.twin import Link, LinkedPicture, Sign
@@ -214,13 +214,15 @@ def summary_of(answer: Answer) -> str:
         name = (colder or hotter)[0]
         count = len(answer.equals_of(name))
         doing = ("warm", "does not") if colder else ("stay cooler", "is hotter")
-        return f"{count} of {count + 1} equal parts {doing[0]}, {name} {doing[1]}"
+        what = "regions" if answer.by is By.EQUAL_REGIONS else "equal parts"
+        return f"{count} of {count + 1} {what} {doing[0]}, {name} {doing[1]}"
     words = [f"{len(n)} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
     if not words:
         if answer.alone:
             unsure = sum(one.verdict == UNREADABLE for one in subjects)
             told = f", {unsure} cannot be told" if unsure else ""
-            return f"{len(subjects) - unsure} parts do as their equals{told}"
+            what = "regions" if answer.by is By.EQUAL_REGIONS else "parts"
+            return f"{len(subjects) - unsure} {what} do as their equals{told}"
         return "nothing colder or hotter than it should be"
     return " and ".join(words) + (
         " than their equals" if answer.alone else " than on the good board"

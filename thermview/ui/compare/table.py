@@ -170,11 +170,11 @@ class VerdictModel(QAbstractTableModel):
             one.name,
             self._verdict(one),
             with_sigma_text(one.power_bad_w, one.sigma_w),
-            _range_text(
+            range_text(
                 span_w, one.power_good_w, lambda w: power_text(w, span_w[1] if span_w else None)
             ),
             self._display.difference_text(one.rise_bad_k),
-            _range_text(
+            range_text(
                 self.answer.range_k.get(one.name),
                 one.rise_good_k,
                 self._display.difference_text,
@@ -203,7 +203,7 @@ def _count(others: tuple[str, ...]) -> str:
     return f"{others[0]} and {len(others) - 1} more" if len(others) > 2 else " and ".join(others)
 
 
-def _range_text(
+def range_text(
     span: tuple[float, float] | None, single: float, words: Callable[[float], str]
 ) -> str:
     """Return the one good board's value, or the least and the largest of several."""
