@@ -123,7 +123,8 @@ def test_cold_drivers_against_the_good_board(qtbot: QtBot, main_window: MainWind
     assert result.chosen == "U1"
     assert result.table.currentIndex().row() == result.model.row_of("U1")
 
-    main_window.steps.choose("")
+    main_window.board.find_part()  # beside the usual picture, which the page gives way to
+    assert main_window.board.isVisible()
     assert main_window.picture.isVisible()
 
 

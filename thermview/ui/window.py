@@ -62,6 +62,7 @@ class MainWindow(QMainWindow):
         self.start_page = StartPage(desk)
         self.steps = StepBar(desk)
         self.compare = CompareStep(desk, self.steps, self.commands.edits, self.findings)
+        self.board.wanted.connect(self.compare.give_way)
         self.camera = CameraState(desk)
         self.banner = Banner(desk)
         self.status = StatusLine(desk)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from PySide6.QtCore import Qt
+from PySide6.QtCore import Qt, Signal
 from PySide6.QtGui import QKeyEvent
 from PySide6.QtWidgets import (
     QFileDialog,
@@ -35,6 +35,8 @@ PHOTOS = "photos (*.jpg *.jpeg *.png *.webp *.bmp *.tif *.tiff);;all (*)"
 
 class BoardPanel(QFrame):
     """Hidden until asked for; it follows the desk's board."""
+
+    wanted = Signal()  # the picture beside it must be seen
 
     def __init__(self, desk: Desk, canvas: Canvas) -> None:
         super().__init__()
@@ -79,6 +81,7 @@ class BoardPanel(QFrame):
             return
         self.tabs.setCurrentIndex(page)
         self.show()
+        self.wanted.emit()
 
     def find_part(self) -> None:
         """Show the search line, ready to type."""

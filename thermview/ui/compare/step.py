@@ -39,6 +39,11 @@ class CompareStep(QObject):
         self.refresh()
         return self.stack
 
+    def give_way(self) -> None:
+        """Let the usual picture be seen, where the page covers it."""
+        if self.room.attended:
+            self._steps.choose("")
+
     def ask_keep(self) -> None:
         """Put the open recording onto the shelf of known-good boards."""
         self.page.choose.shelf.ask_keep()
