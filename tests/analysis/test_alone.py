@@ -72,6 +72,11 @@ def test_an_uncertain_part_is_not_called_alike() -> None:
     assert verdicts(found)["U1"] == "alike"
 
 
+def test_twice_its_equals_is_not_sure_by_one_board_alone() -> None:
+    found = among_equals(board({"U1": 0.1, "U2": 0.11, "U3": 0.09, "U4": 0.2}), [GROUP])
+    assert verdicts(found)["U4"] == "unreadable"
+
+
 def test_a_cold_group_is_alike() -> None:
     found = among_equals(board({"U1": 0.0, "U2": 0.001, "U3": 0.0, "U4": 0.0}), [GROUP])
     assert set(verdicts(found).values()) == {"alike"}

@@ -13,7 +13,7 @@ import numpy as np
 
 from thermview.analysis.pair.align import View
 from thermview.analysis.pair.compare import Compared, Comparison, Filmed, compare, filmed
-from thermview.analysis.pair.equals import FEWEST, equal_parts, odd_ones, verdict_among
+from thermview.analysis.pair.equals import FEWEST, equal_parts, odd_ones
 from thermview.analysis.pair.places import MM_PER_PX, outline_of
 from thermview.analysis.pair.plane import Subject
 from thermview.analysis.pair.verdict import ALIKE, OUT_OF_VIEW, SIGMAS, UNREADABLE, Limits
@@ -99,8 +99,8 @@ def among_equals(
     """Return the grouped subjects alone, each against the median of its group.
 
     What `Compared` says of the good board is then said of the part's equals. Where most of a
-    group agree, the others are ``colder`` or ``hotter``; where they do not, those whose power is
-    beyond the limits are ``unreadable``, and so is a part whose own power is too uncertain.
+    group agree, those that surely do otherwise are ``colder`` or ``hotter``. A part beyond the
+    limits of which that is not sure is ``unreadable``, and so is one of too uncertain a power.
     """
     listed: list[Compared] = []
     by_name = {one.name: one for one in found.subjects}
@@ -142,9 +142,11 @@ def _against_each_other(
     def verdict(one: Compared, own_w: float) -> str:
         if one.name in odd or one.verdict == OUT_OF_VIEW:
             return odd.get(one.name, one.verdict)
-        unsure = SIGMAS * own_w > UNSURE * max(usual_w, one.power_bad_w) and usual_w > usual_own_w
-        apart = not odd and verdict_among(one, usual_w, limits) != ALIKE
-        return UNREADABLE if unsure or apart else ALIKE
+        if usual_w <= usual_own_w:
+            return ALIKE  # the group is cold
+        unsure = SIGMAS * own_w > UNSURE * max(usual_w, one.power_bad_w)
+        low, high = limits.colder_below * usual_w, limits.hotter_above * usual_w
+        return ALIKE if not unsure and low <= one.power_bad_w <= high else UNREADABLE
 
     usual_own_w = SIGMAS * float(np.median([one.sigma_w for one in seen]))
     return [

@@ -96,7 +96,7 @@ def odd_ones(
 def _odd(members: list[Compared], limits: Limits) -> list[Odd]:
     power = np.array([one.power_bad_w for one in members])
     usual = float(np.median(power))
-    says = [verdict_among(one, usual, limits) for one in members]
+    says = [_verdict(one, usual, limits) for one in members]
     alike = [one for one, verdict in zip(members, says, strict=True) if verdict == ALIKE]
     if len(alike) < AGREEING * len(members):
         return []
@@ -108,7 +108,7 @@ def _odd(members: list[Compared], limits: Limits) -> list[Odd]:
     ]
 
 
-def verdict_among(one: Compared, usual_w: float, limits: Limits) -> str:
+def _verdict(one: Compared, usual_w: float, limits: Limits) -> str:
     """Return how a part does beside what its equals usually dissipate."""
     beyond = SIGMAS * one.sigma_w
     if one.power_bad_w < limits.colder_below * usual_w and usual_w - one.power_bad_w > beyond:
