@@ -59,8 +59,6 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Analyse the recording and print the findings."""
     from thermview.analysis.heat.locate import locate
-    from thermview.job.pictures import new_figure, save
-    from thermview.paths import writing
     from thermview.sources import open_footage
 
     if (options.parts is None) != (options.landmarks is None):
@@ -85,6 +83,8 @@ def run(options: argparse.Namespace) -> int:
         if options.plot is not None:
             from thermview.board import outlines_seen
             from thermview.job.findings import draw_findings
+            from thermview.job.pictures import new_figure, save
+            from thermview.paths import writing
 
             outlines = outlines_seen(board.parts, board.view) if board else {}
             with writing(options.plot, force=options.force) as path:
