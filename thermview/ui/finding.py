@@ -19,8 +19,8 @@ from thermview.errors import CancelledError
 from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import recall, remember
-from thermview.session.shiny_findings import noting_shiny
 from thermview.session.session import Session
+from thermview.session.shiny_findings import noting_shiny
 from thermview.ui.pulse import Pulse
 from thermview.ui.tasks import Task
 
