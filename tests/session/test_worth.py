@@ -30,12 +30,21 @@ from thermview.radiometry.shiny import ShinyMap
 from thermview.radiometry.size import Spread, recovery
 from thermview.recording import Writer, open_recording
 from thermview.recording.repair import repair
-from thermview.regions import Rectangle, Region, RegionSet, load_regions, save_regions
+from thermview.regions import (
+    Ellipse,
+    Line,
+    Rectangle,
+    Region,
+    RegionSet,
+    Spot,
+    load_regions,
+    save_regions,
+)
 from thermview.session import Session
 from thermview.session.curve_table import write_curve_table
 from thermview.session.judging import judge_of
 from thermview.session.profiles import keep_profile, kept_profile
-from thermview.session.worth import Judge
+from thermview.session.worth import Judge, pixel_count
 from thermview.units import TemperatureUnit
 
 SCALE = Scale(0.001, 273.15)
@@ -367,3 +376,14 @@ def test_films_carry_each_frame_s_own_numbers(tmp_path: Path) -> None:
         changed[name] = differs[rows // 8 : rows * 4 // 10, : differs.shape[1] * 3 // 4].any()
     footage.close()
     assert changed == {"with": True, "without": False}
+
+
+def test_a_mean_s_noise_goes_by_its_pixels_and_not_by_the_box_around_them() -> None:
+    line = Line(5.0, 5.0, 200.0, 150.0)
+    assert pixel_count(line) == 195 + 145 + 1 - 5  # steps to columns and rows, grid corners met once
+    assert pixel_count(Rectangle(4.0, 4.0, 8.0, 6.0)) == 48
+    assert pixel_count(Ellipse(50.0, 50.0, 30.0, 20.0)) == pytest.approx(np.pi * 600, rel=0.01)
+    assert pixel_count(Spot(3.2, 4.7)) == 1
+    judge = Judge(Scene(), SCALE, netd_k=0.5)
+    mean = judge.doubt(Region("a", line), Setting(), "mean", 300.0).noise_k
+    assert mean == pytest.approx(0.5 / np.sqrt(pixel_count(line)))

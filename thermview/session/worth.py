@@ -124,7 +124,7 @@ class Judge:
         self, region: Region, setting: Setting, statistic: Statistic, apparent_k: float
     ) -> Doubt:
         """Return how well everything is known that the region's number is made from."""
-        pixels = self._pixel_count(region) if statistic == "mean" else 1
+        pixels = pixel_count(region.shape) if statistic == "mean" else 1
         usual = replace(
             usual_doubt(
                 setting, netd_k=self.noise_k(pixels), accuracy_k=self.accuracy_k(apparent_k)
@@ -281,10 +281,6 @@ class Judge:
         row, column = int(y), int(x)
         return 0 <= row < rows and 0 <= column < columns and bool(self.shiny.mask[row, column])
 
-    def _pixel_count(self, region: Region) -> int:
-        left, top, right, bottom = region.shape.bounds()
-        return max(1, round((right - left) * (bottom - top)))
-
     # -- size --------------------------------------------------------------------------------
 
     def body_px(self, region: Region) -> tuple[float, float] | None:
@@ -355,6 +351,14 @@ def _moved(reading: Reading, value_k: float) -> Reading:
     return replace(
         reading, value_k=value_k, low_k=reading.low_k + by_k, high_k=reading.high_k + by_k
     )
+
+
+@lru_cache(maxsize=512)
+def pixel_count(shape: Shape) -> int:
+    """Return how many pixels a region takes, 1 or more: what its mean's noise goes by."""
+    _, _, right, bottom = shape.bounds()
+    picture = (max(math.ceil(bottom), 0) + 1, max(math.ceil(right), 0) + 1)
+    return max(1, int(RegionPixels.of(shape, picture).indices.size))
 
 
 @lru_cache(maxsize=512)
