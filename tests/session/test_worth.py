@@ -380,7 +380,8 @@ def test_films_carry_each_frame_s_own_numbers(tmp_path: Path) -> None:
 
 def test_a_mean_s_noise_goes_by_its_pixels_and_not_by_the_box_around_them() -> None:
     line = Line(5.0, 5.0, 200.0, 150.0)
-    assert pixel_count(line) == 195 + 145 + 1 - 5  # steps to columns and rows, grid corners met once
+    # steps to columns and rows; at grid corners both are one
+    assert pixel_count(line) == 195 + 145 + 1 - 5
     assert pixel_count(Rectangle(4.0, 4.0, 8.0, 6.0)) == 48
     assert pixel_count(Ellipse(50.0, 50.0, 30.0, 20.0)) == pytest.approx(np.pi * 600, rel=0.01)
     assert pixel_count(Spot(3.2, 4.7)) == 1
