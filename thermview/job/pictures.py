@@ -91,11 +91,12 @@ class RegionWords:
         self._regions = regions.regions
         scale, profile = footage.info.scale, self._judge.profile
         self._scale = scale
-        self._keys = [MeasureKey.of(r, self._judge.scene, scale, profile) for r in self._regions]
+        keys = [MeasureKey.of(r, self._judge.scene, scale, profile) for r in self._regions]
+        self._meter = Meter(keys, (footage.info.height_px, footage.info.width_px), scale)
 
     def of(self, frame: Frame) -> dict[str, str]:
         """Return the words by region id."""
-        table = Meter(self._keys, frame.shape, self._scale).measure(frame.counts)
+        table = self._meter.measure(frame.counts)
         return {
             region.id: self._words(region, dict(zip(STATISTICS, row.tolist(), strict=True)))
             for region, row in zip(self._regions, table, strict=True)

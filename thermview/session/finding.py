@@ -19,7 +19,7 @@ from thermview.analysis.prepare import Progress
 from thermview.analysis.waveform import pulse_period
 from thermview.frames import Footage, Mark, MarkKind, SupplyLog
 from thermview.session.boards import Board
-from thermview.session.power import SUPPLY_ON
+from thermview.session.power import is_on
 from thermview.session.stretch import Stretch
 
 BEFORE_S = 20.0
@@ -116,8 +116,7 @@ def power_ups(marks: Iterable[Mark], supply: SupplyLog | None) -> list[Cycle]:
 
 def _switched(supply: SupplyLog) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return when the log shows the power coming on and going off, s."""
-    times_s = supply.time_s
-    on: NDArray[np.bool_] = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
+    times_s, on = supply.time_s, is_on(supply)
     return times_s[1:][on[1:] & ~on[:-1]], times_s[1:][~on[1:] & on[:-1]]
 
 
@@ -132,12 +131,10 @@ def _begins(rises: NDArray[np.float64], falls: NDArray[np.float64]) -> list[floa
 def _logged_cycle(supply: SupplyLog | None) -> Cycle | None:
     if supply is None or len(supply) < 2 or not np.nanmax(supply.voltage_v) > 0:
         return None
-    times_s = supply.time_s
-    on: NDArray[np.bool_] = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
     rises, falls = _switched(supply)
     if not rises.size:
         return None
-    period_s = pulse_period(times_s, on)
+    period_s = pulse_period(supply.time_s, is_on(supply))
     if period_s is not None:
         return Cycle(float(rises[0]), None, period_s)
     begins = _begins(rises, falls)
@@ -155,7 +152,7 @@ def begins_running(footage: Footage, cycle: Cycle | None) -> bool:
     supply = footage.supply
     if supply is None or len(supply) < 2 or not np.nanmax(supply.voltage_v) > 0:
         return False
-    return bool((supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))).all())
+    return bool(is_on(supply).all())
 
 
 def window_of(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermview.frames import Footage, Mark, MarkKind, SupplyLog
 
@@ -12,6 +13,12 @@ FIRST_S = 1.0  # without any sign of power the first second counts as quiet
 LEAST_QUIET_S = 0.2
 MOST_QUIET_S = 3.0  # more frames than these hardly lower the zero's noise
 SUPPLY_ON = 0.05  # of the supply's highest voltage
+
+
+def is_on(supply: SupplyLog) -> NDArray[np.bool_]:
+    """Return at which readings a supply is on, by its voltage."""
+    on: NDArray[np.bool_] = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
+    return on
 
 
 def power_on(marks: Iterable[Mark], supply: SupplyLog | None) -> float | None:
@@ -27,7 +34,7 @@ def power_on(marks: Iterable[Mark], supply: SupplyLog | None) -> float | None:
         return min(marked)
     if supply is None or len(supply) == 0:
         return None
-    on = supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v))
+    on = is_on(supply)
     if on.all() or not on.any():
         return None
     return float(supply.time_s[int(np.argmax(on))])
@@ -39,7 +46,7 @@ def powered_until(footage: Footage) -> float:
     supply = footage.supply
     if supply is None or len(supply) == 0 or not np.nanmax(supply.voltage_v) > 0:
         return last_s
-    on = np.flatnonzero(supply.voltage_v > SUPPLY_ON * float(np.nanmax(supply.voltage_v)))
+    on = np.flatnonzero(is_on(supply))
     return min(last_s, float(supply.time_s[on[-1]]))
 
 

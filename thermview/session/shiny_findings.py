@@ -7,9 +7,9 @@ from dataclasses import replace
 from thermview.analysis.heat.findings import Located, Suspect
 from thermview.board import outlines_seen
 from thermview.radiometry.shiny import ShinyMap
-from thermview.regions import Polygon, RegionPixels
+from thermview.regions import Polygon
 from thermview.session.boards import Board
-from thermview.session.worth import MOSTLY
+from thermview.session.worth import MOSTLY, shiny_share
 
 WIDER = 1.5
 """How much less sure watts are that only the board around a part tells: a judgement, no source."""
@@ -23,15 +23,13 @@ def noting_shiny(located: Located, board: Board | None, shiny: ShinyMap | None) 
     if board is None or shiny is None or not shiny.known:
         return located
     outlines = outlines_seen(board.parts, board.view)
-    rows, columns = shiny.mask.shape
 
     def noted(suspect: Suspect) -> Suspect:
         outline = outlines.get(suspect.part)
         if outline is None:
             return suspect
         shape = Polygon(tuple((float(x), float(y)) for x, y in outline.tolist()))
-        indices = RegionPixels.of(shape, (rows, columns)).indices
-        share = float(shiny.mask.ravel()[indices].mean()) if indices.size else 0.0
+        share = shiny_share(shiny, shape)
         if share <= MOSTLY:
             return suspect
         words = f"{suspect.words}; {share:.0%} of it is shiny: its watts come from the board around"

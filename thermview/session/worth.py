@@ -268,11 +268,7 @@ class Judge:
 
     def shiny_share(self, region: Region) -> float:
         """Return which share of a region's pixels is marked as shiny, 0 to 1."""
-        if self.shiny is None or not self.shiny.known:
-            return 0.0
-        mask = self.shiny.mask
-        indices = RegionPixels.of(region.shape, (mask.shape[0], mask.shape[1])).indices
-        return float(mask.ravel()[indices].mean()) if indices.size else 0.0
+        return shiny_share(self.shiny, region.shape)
 
     def _shiny_at(self, x: float, y: float) -> bool:
         if self.shiny is None or not self.shiny.known or math.isnan(x) or math.isnan(y):
@@ -351,6 +347,15 @@ def _moved(reading: Reading, value_k: float) -> Reading:
     return replace(
         reading, value_k=value_k, low_k=reading.low_k + by_k, high_k=reading.high_k + by_k
     )
+
+
+def shiny_share(shiny: ShinyMap | None, shape: Shape) -> float:
+    """Return which share of a shape's pixels is marked as shiny, 0 to 1; 0 where none is known."""
+    if shiny is None or not shiny.known:
+        return 0.0
+    rows, columns = shiny.mask.shape
+    indices = RegionPixels.of(shape, (rows, columns)).indices
+    return float(shiny.mask.ravel()[indices].mean()) if indices.size else 0.0
 
 
 @lru_cache(maxsize=512)

@@ -64,24 +64,38 @@ def camera_again(camera: Camera, openers: Openers | None = None) -> Callable[[],
     Its frames' times go on from the same zero.
     """
     openers = openers or Openers()
-    origin = camera.origin
 
     def again() -> Camera:
-        if origin is None:
-            raise UsageError(f"{camera.info.name} cannot be found again")
-        for found in openers.find():
-            if found.is_same(origin.found):
-                return _opened(
-                    found,
-                    camera.info.address,
-                    origin.options,
-                    openers,
-                    chosen=camera.choice,
-                    zero_s=camera.zero_s,
-                )
-        raise DeviceError(f"{camera.info.name} is not plugged in")
+        origin = where_now(camera, openers)
+        return _opened(
+            origin.found,
+            camera.info.address,
+            origin.options,
+            openers,
+            chosen=camera.choice,
+            zero_s=camera.zero_s,
+        )
 
     return again
+
+
+def where_now(camera: Camera, openers: Openers) -> Origin:
+    """Return where a camera is plugged in now, and how it was asked for.
+
+    Raises
+    ------
+    DeviceError
+        Nowhere.
+    UsageError
+        It was not opened by being found.
+    """
+    origin = camera.origin
+    if origin is None:
+        raise UsageError(f"{camera.info.name} cannot be found again")
+    for found in openers.find():
+        if found.is_same(origin.found):
+            return Origin(found, origin.options)
+    raise DeviceError(f"{camera.info.name} is not plugged in")
 
 
 def controls_of_camera(found: FoundCamera, openers: Openers | None = None) -> tuple[Control, ...]:

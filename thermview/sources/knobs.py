@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from thermview.errors import DeviceError
 from thermview.sources.camera_opening import (
     Openers,
     controls_of_camera,
     set_camera_control,
+    where_now,
     work_shutter,
 )
 from thermview.sources.cameras import FoundCamera
@@ -89,8 +89,4 @@ class CameraKnobs:
         work_shutter(self._camera, self._found(), self._openers)
 
     def _found(self) -> FoundCamera:
-        origin = self._camera.origin
-        for found in self._openers.find():
-            if origin is not None and found.is_same(origin.found):
-                return found
-        raise DeviceError(f"{self._camera.info.name} is not plugged in")
+        return where_now(self._camera, self._openers).found

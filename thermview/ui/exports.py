@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from thermview.errors import CancelledError
 from thermview.paths import user_data, writing
 from thermview.session.curve_table import write_curve_table
 from thermview.session.export import colour, export_frame
@@ -69,10 +68,9 @@ def save_curves(desk: Desk, path: Path) -> None:
                 profile=session.camera,
                 judge=judge,
             )
+            told = task.telling("exporting the curves", "exporting the curves: cancelled")
             for done in table:
-                if task.cancelled:
-                    raise CancelledError("exporting the curves: cancelled")
-                task.report("exporting the curves", done / max(total, 1))
+                told(done, total)
 
     desk.run_task(
         f"exporting the curves to {path.name}",

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from thermview.analysis.heat.locate import Located, Suspect
-from thermview.errors import CancelledError
 from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import recall, remember
@@ -185,12 +184,7 @@ class Findings(QObject):
         self._asked = _Asked(window, self._clock())
 
         def work(task: Task) -> Located:
-            def told(done: int, total: int) -> None:
-                if task.cancelled:
-                    raise CancelledError("no longer wanted")
-                task.report("", done / max(total, 1))
-
-            found = find(session.footage, board, window, told)
+            found = find(session.footage, board, window, task.telling("", "no longer wanted"))
             return noting_shiny(found, board, session.shiny)
 
         task = Task("looking for what warms", work, behind=True, parent=self)

@@ -15,6 +15,7 @@ from thermview.ui.guides import Guide
 from thermview.ui.guides.surfaces import ContactGuide, FoilGuide, PatchGuide
 
 if TYPE_CHECKING:
+    from thermview.sources.knobs import CameraKnobs
     from thermview.ui.window import MainWindow
 
 LIMITS_K = (0.05, 1000.0)
@@ -57,7 +58,7 @@ class OpticsCommands(QObject):
 
         def follow() -> None:
             forget.setEnabled(self._desk.optics.shiny is not None)
-            own = self._desk.opened.knobs if self._desk.opened is not None else None
+            own = self._own()
             knobs.setEnabled(own is not None)
             shutter.setEnabled(own is not None and own.has_shutter)
             blocked = repair.blockSignals(True)
@@ -101,19 +102,21 @@ class OpticsCommands(QObject):
 
     def knobs(self) -> None:
         """Show how the camera's stream is read, and the controls that its driver offers."""
-        opened = self._desk.opened
-        if opened is None or opened.knobs is None:
+        if (own := self._own()) is None:
             self._desk.say("info", "open a camera first; nothing else has controls")
             return
-        KnobsDialog(self._desk, opened.knobs, self._window).show()
+        KnobsDialog(self._desk, own, self._window).show()
 
     def work_shutter(self) -> None:
         """Work the camera's shutter."""
-        opened = self._desk.opened
-        if opened is None or opened.knobs is None:
+        if (own := self._own()) is None:
             self._desk.say("info", "open a camera first; nothing else has a shutter")
             return
-        self._desk.run_aside("working the shutter", opened.knobs.work_shutter)
+        self._desk.run_aside("working the shutter", own.work_shutter)
+
+    def _own(self) -> CameraKnobs | None:
+        """Return the open camera's knobs; None where no camera is open."""
+        return self._desk.opened.knobs if self._desk.opened is not None else None
 
     def find_shiny(self) -> None:
         """Look for places that mirror, in the frames before the power."""

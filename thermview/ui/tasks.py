@@ -73,6 +73,19 @@ class Task(QObject):
         """Say how far the job is, 0 to 1 (negative: unknown); called by the job."""
         self.progressed.emit(words, fraction)
 
+    def telling(self, words: str, wanted: str) -> Callable[[int, int], None]:
+        """Return what a long call tells its progress to, ``(done, total)``: it is reported.
+
+        Once the job is cancelled it raises CancelledError instead, with `wanted`.
+        """
+
+        def told(done: int, total: int) -> None:
+            if self.cancelled:
+                raise CancelledError(wanted)
+            self.report(words, done / max(total, 1))
+
+        return told
+
     def wait(self, seconds: float | None) -> bool:
         """Wait for the thread, without limit if None; tell whether it has ended.
 

@@ -30,11 +30,7 @@ from thermview.analysis.heat_model import Footprint
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Take, gather
 from thermview.analysis.stabilise import steady
-from thermview.analysis.waveform import (
-    Course,
-    course_of_log,
-    step_course,
-)
+from thermview.analysis.waveform import Course, course_of_log, step_course
 from thermview.board import BoardView, Part, part_outline_px, parts_seen
 from thermview.frames import Footage, MarkKind, SupplyLog
 

@@ -12,7 +12,14 @@ from dataclasses import replace
 import numpy as np
 
 from thermview.analysis.pair.align import View
-from thermview.analysis.pair.compare import Compared, Comparison, Filmed, compare, filmed
+from thermview.analysis.pair.compare import (
+    Compared,
+    Comparison,
+    Filmed,
+    compare,
+    filmed,
+    subjects_of,
+)
 from thermview.analysis.pair.equals import FEWEST, equal_parts, odd_ones
 from thermview.analysis.pair.places import MM_PER_PX, outline_of
 from thermview.analysis.pair.plane import Subject
@@ -48,16 +55,15 @@ def compare_equal_parts(
     InputError
         No group of equal parts in view, landmarks that fix no view, nothing that warms.
     """
-    seen = parts_seen(parts, fit_homography(landmarks))
-    groups = equal_parts(seen)
+    view = fit_homography(landmarks)
+    groups = equal_parts(parts_seen(parts, view))
     if not groups:
         raise InputError(
             "the placement list has no three equal parts on the side in view (same package, value "
             "and nets); draw regions on equal parts instead"
         )
     film = filmed(footage, parts, landmarks, on_s=on_s, progress=progress)
-    subjects = [Subject(p.designator, p.outline_mm()) for p in seen]
-    return among_equals(alone(film, subjects), groups, limits)
+    return among_equals(alone(film, subjects_of(parts, view)), groups, limits)
 
 
 def compare_equal_regions(

@@ -31,7 +31,7 @@ from thermview.analysis.pair.verdict import (
 from thermview.analysis.placing import best_pose
 from thermview.analysis.prepare import Take, gather
 from thermview.analysis.stabilise import Motion, steady
-from thermview.board import Landmark, Part, fit_homography, parts_seen, side_seen
+from thermview.board import BoardView, Landmark, Part, fit_homography, parts_seen, side_seen
 from thermview.errors import InputError
 from thermview.frames import Footage
 
@@ -181,8 +181,12 @@ def compare_boards(
         filmed(footage, parts, marks, on_s=on, progress=progress)
         for footage, marks, on in zip((good, bad), landmarks, on_s, strict=True)
     ]
-    subjects = [Subject(p.designator, p.outline_mm()) for p in parts_seen(parts, fitted[1])]
-    return compare(films[0], films[1], subjects, limits=limits)
+    return compare(films[0], films[1], subjects_of(parts, fitted[1]), limits=limits)
+
+
+def subjects_of(parts: Sequence[Part], view: BoardView) -> list[Subject]:
+    """Return the parts of the side that a view shows, in their order."""
+    return [Subject(part.designator, part.outline_mm()) for part in parts_seen(parts, view)]
 
 
 def filmed(
@@ -203,12 +207,13 @@ def filmed(
     view = fit_homography(landmarks)
     places = np.array([m.board_mm for m in landmarks], dtype=np.float64)
     take, motion = steady(gather(footage, progress))
-    subjects = [Subject(p.designator, p.outline_mm()) for p in parts_seen(parts, view)]
-    matrix = _pose(subjects, view.matrix, take, motion) @ view.matrix
+    matrix = pose_of(subjects_of(parts, view), view.matrix, take, motion) @ view.matrix
     return Filmed(take, View(matrix, view.mm_per_px, places), on_s)
 
 
-def _pose(subjects: Sequence[Subject], matrix: Floats, take: Take, motion: Motion | None) -> Floats:
+def pose_of(
+    subjects: Sequence[Subject], matrix: Floats, take: Take, motion: Motion | None
+) -> Floats:
     """Return the way from where the landmarks are to where the parts' pattern is.
 
     Refinement finds no farther than a pixel; and a moving camera was elsewhere in the landmarks'
@@ -238,7 +243,7 @@ def compare(
     courses = Courses.of_step(max(until_s, 1.0))
     warm = tuple(warm_up(f.take, on, courses) for f, on in zip(films, on_s, strict=True))
     seen = [
-        _in_view(s, good.view, good.take.shape) and _in_view(s, bad.view, bad.take.shape)
+        in_view(s, good.view, good.take.shape) and in_view(s, bad.view, bad.take.shape)
         for s in subjects
     ]
     inside = [s for s, there in zip(subjects, seen, strict=True) if there]
@@ -311,7 +316,7 @@ def _seen(plane: Plane, view: View, warm: WarmUp) -> NDArray[np.float32]:
     return highpass(rectified, NARROW)
 
 
-def _in_view(subject: Subject, view: View, shape: tuple[int, int]) -> bool:
+def in_view(subject: Subject, view: View, shape: tuple[int, int]) -> bool:
     """Tell whether all of an outline is in the picture, its outermost pixels left out."""
     corners = mapped(view.matrix, subject.outline_mm)
     rows, columns = shape

@@ -48,12 +48,21 @@ class Odd:
     @property
     def words(self) -> str:
         """Return the finding in words."""
-        doing = "warm" if self.verdict == COLDER else "stay cooler"
-        not_doing = "does not" if self.verdict == COLDER else "is hotter"
-        return (
-            f"{len(self.equals)} of {len(self.equals) + 1} equal parts {doing} "
-            f"({', '.join(self.equals)}), {self.name} {not_doing}"
-        )
+        return odd_words(self.name, self.verdict, len(self.equals), names=self.equals)
+
+
+def odd_words(
+    name: str,
+    verdict: str,
+    equals: int,
+    *,
+    what: str = "equal parts",
+    names: Sequence[str] = (),
+) -> str:
+    """Return in words that one of several does not do as its equals, how many or by name."""
+    doing, not_doing = ("warm", "does not") if verdict == COLDER else ("stay cooler", "is hotter")
+    listed = f" ({', '.join(names)})" if names else ""
+    return f"{equals} of {equals + 1} {what} {doing}{listed}, {name} {not_doing}"
 
 
 def equal_parts(parts: Sequence[Part]) -> list[tuple[str, ...]]:

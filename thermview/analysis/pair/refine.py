@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat_model import Footprint
 from thermview.analysis.pair.align import Aligner, View
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
-from thermview.analysis.pair.plane import Plane, Subject, mapped
-from thermview.analysis.placing import best_pose
+from thermview.analysis.pair.compare import in_view, pose_of, subjects_of
+from thermview.analysis.pair.plane import Plane, mapped
 from thermview.analysis.prepare import Progress, Take, gather
 from thermview.analysis.stabilise import steady
-from thermview.board import Landmark, Part, fit_homography, parts_seen
+from thermview.board import Landmark, Part, fit_homography
 from thermview.errors import InputError
 from thermview.frames import Footage
 
@@ -82,18 +81,9 @@ def refined_landmarks(
     take, motion = steady(gather(footage, progress))
     if motion is not None:
         raise InputError("the camera moves in this recording; hold it still to refine the points")
-    rows, columns = take.shape
-    subjects = [
-        subject
-        for part in parts_seen(parts, view)
-        if _inside(
-            mapped(
-                view.matrix, (subject := Subject(part.designator, part.outline_mm())).outline_mm
-            ),
-            rows,
-            columns,
-        )
-    ]
+    places = np.array([landmark.board_mm for landmark in landmarks], dtype=np.float64)
+    clicked = View(view.matrix, view.mm_per_px, places)
+    subjects = [s for s in subjects_of(parts, view) if in_view(s, clicked, take.shape)]
     if len(subjects) < LEAST_PARTS:
         raise InputError(
             f"{len(subjects)} parts are in view; {LEAST_PARTS} or more are needed to refine by"
@@ -101,13 +91,8 @@ def refined_landmarks(
     subjects = sorted(subjects, key=lambda subject: -subject.area_m2)[:MOST_PARTS]
     plane = Plane.around(subjects, view.mm_per_px)
     courses, warm = _warmed(take, on_s)
-    places = np.array([landmark.board_mm for landmark in landmarks], dtype=np.float64)
-    prints = [Footprint(s.name, mapped(view.matrix, s.outline_mm), s.area_m2) for s in subjects]
-    near = best_pose(
-        prints, take.first_k, [np.eye(3)]
-    )  # what follows finds no farther than a pixel
-    start = View(near @ view.matrix, view.mm_per_px, places)
-    found = Aligner(plane, subjects, courses).refine(start, warm)
+    near = pose_of(subjects, view.matrix, take, motion) @ view.matrix
+    found = Aligner(plane, subjects, courses).refine(replace(clicked, matrix=near), warm)
     middles = np.stack([subject.centre_mm for subject in subjects])
     apart = mapped(found.view.matrix, middles) - mapped(view.matrix, middles)
     moved_px = float(np.sqrt(np.mean(np.sum(apart**2, axis=1))))
@@ -127,10 +112,6 @@ def refined_landmarks(
         found.sigma_mm,
         moved_px,
     )
-
-
-def _inside(outline_px: Floats, rows: int, columns: int) -> bool:
-    return bool(np.all(outline_px >= 1.0) and np.all(outline_px <= [columns - 1.0, rows - 1.0]))
 
 
 def _warmed(take: Take, on_s: float | None) -> tuple[Courses, WarmUp]:

@@ -20,7 +20,6 @@ from PySide6.QtWidgets import (
 
 from thermview.analysis.pair.refine import Refined, refined_landmarks
 from thermview.board import format_landmarks
-from thermview.errors import CancelledError
 from thermview.paths import save_text
 from thermview.session.known_places import proposal
 from thermview.session.matching import ENOUGH, Grade, Point
@@ -228,11 +227,7 @@ class PointsPage(QWidget):
         marks = [point.landmark() for point in points]
 
         def work(task: Task) -> Refined:
-            def told(done: int, total: int) -> None:
-                if task.cancelled:
-                    raise CancelledError("refining the points was cancelled")
-                task.report("refining the points", done / max(total, 1))
-
+            told = task.telling("refining the points", "refining the points was cancelled")
             return refined_landmarks(marks, parts, footage, on_s=on_s, progress=told)
 
         def take(refined: Refined) -> None:

@@ -12,6 +12,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from thermview.analysis.pair.equals import odd_words
 from thermview.analysis.pair.verdict import COLDER, HOTTER, UNREADABLE
 from thermview.ui.compare.question import Answer, By
 from thermview.ui.compare.room import CompareRoom
@@ -212,10 +213,9 @@ def summary_of(answer: Answer) -> str:
     hotter = [one.name for one in subjects if one.verdict == HOTTER]
     if answer.alone and len(colder) + len(hotter) == 1:
         name = (colder or hotter)[0]
-        count = len(answer.equals_of(name))
-        doing = ("warm", "does not") if colder else ("stay cooler", "is hotter")
         what = "regions" if answer.by is By.EQUAL_REGIONS else "equal parts"
-        return f"{count} of {count + 1} {what} {doing[0]}, {name} {doing[1]}"
+        verdict = COLDER if colder else HOTTER
+        return odd_words(name, verdict, len(answer.equals_of(name)), what=what)
     words = [f"{len(n)} {what}" for n, what in ((colder, "colder"), (hotter, "hotter")) if n]
     if not words:
         if answer.alone:

@@ -14,7 +14,7 @@ from PySide6.QtWidgets import QFileDialog, QFrame, QMenu, QToolButton, QWidget
 from thermview.errors import ThermviewError
 from thermview.frames import SupplyLog
 from thermview.job.shelf import Entry, Shelf
-from thermview.session.power import SUPPLY_ON
+from thermview.session.power import is_on
 from thermview.ui.compare.keep import CHANGE_WORDS, KEEP_WORDS, ConditionsDialog
 from thermview.ui.compare.question import Reference
 from thermview.ui.compare.room import CompareRoom
@@ -289,6 +289,6 @@ def supplied(log: SupplyLog | None) -> tuple[float | None, float | None]:
     """Return the volts and amperes that fed a board, by the log while it was on."""
     if log is None or not len(log) or not np.nanmax(log.voltage_v) > 0:
         return None, None
-    on = log.voltage_v > SUPPLY_ON * float(np.nanmax(log.voltage_v))
+    on = is_on(log)
     volt, ampere = (float(np.nanmedian(v[on])) for v in (log.voltage_v, log.current_a))
     return round(volt, 3), round(ampere, 4)

@@ -182,10 +182,10 @@ def _region_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
 def _is_readable(desk: Desk, session: Session, region: Region) -> bool:
     """Tell whether the region's newest number is worth showing; not yet measured counts as such."""
     column = session.curves.column(region.id, desk.statistic)
-    known = np.flatnonzero(np.isfinite(column[-_NEWEST:]))
-    if not known.size:
+    newest = _newest(column)
+    if newest is None:
         return True
-    value_k = float(column[-_NEWEST:][known[-1]])
+    value_k = float(column[newest])
     return desk.optics.judge().temperature(region, desk.statistic, value_k).readable
 
 
@@ -213,11 +213,16 @@ def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
 
 def _difference_words(desk: Desk, difference: Difference, values: NDArray[np.floating]) -> str:
     """Return a difference's newest number with its standard uncertainty."""
-    known = np.flatnonzero(np.isfinite(values[-_NEWEST:]))
-    if not known.size:
+    newest = _newest(values)
+    if newest is None:
         return ""
-    number = max(len(values) - _NEWEST, 0) + int(known[-1])
-    return bare_text(difference_worth(desk, difference, number), desk.display, rise=True)
+    return bare_text(difference_worth(desk, difference, newest), desk.display, rise=True)
+
+
+def _newest(values: NDArray[np.floating]) -> int | None:
+    """Return which of the newest samples is the last with a number, None where none is."""
+    known = np.flatnonzero(np.isfinite(values[-_NEWEST:]))
+    return max(len(values) - _NEWEST, 0) + int(known[-1]) if known.size else None
 
 
 def _finding_curves(desk: Desk, times_s: NDArray[np.float64]) -> list[Curve]:
