@@ -168,8 +168,8 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, cour
     step = "the supply's step" if course.from_log else "the power came on"
     if evidence.nature is Nature.REFLECTION:
         return (
-            f"mirrors its surroundings: they leave {evidence.mirror_leaves:.0%} of its change "
-            f"unexplained, heat {min(evidence.heat_leaves, 1.0):.0%}"
+            f"mirrors its surroundings: they leave {max(evidence.mirror_leaves, 0.0):.0%} of its "
+            f"change unexplained, heat {min(evidence.heat_leaves, 1.0):.0%}"
         )
     if evidence.nature is Nature.UNCERTAIN:
         return (
