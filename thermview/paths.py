@@ -46,10 +46,21 @@ def user_data() -> Path:
     """Return the folder for the user's own profiles, recordings and shelf; made when missing.
 
     `THERMVIEW_HOME` moves it, for tests and for portable installations.
+
+    Raises
+    ------
+    OutputError
+        It cannot be made.
     """
     home = os.environ.get("THERMVIEW_HOME")
     folder = Path(home) if home else platformdirs.user_data_path("thermview", appauthor=False)
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"the folder for your own files, {folder}, cannot be made "
+            f"({error.strerror or error}); name another in THERMVIEW_HOME"
+        ) from error
     return folder
 
 
