@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TypeVar
 
@@ -41,6 +42,7 @@ Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
+WORKERS = 2
 LEAST_AFTER_S = 2.5
 """A step so near the end leaves too little to see by."""
 
@@ -225,10 +227,10 @@ def _faint_course(
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
     tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}
     tried |= {one.on_s for one in found if first_s < one.on_s < last_s}
-    scores = {on_s: evidence(on_s) for on_s in sorted(tried)}
-    for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
-        best_s = max(scores, key=lambda on_s: scores[on_s])
-        for on_s in (best_s - step_s, best_s + step_s):
-            if first_s < on_s < last_s:
-                scores[on_s] = evidence(on_s)
+    with ThreadPoolExecutor(WORKERS) as workers:
+        scores = dict(zip(sorted(tried), workers.map(evidence, sorted(tried)), strict=True))
+        for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
+            best_s = max(scores, key=lambda on_s: scores[on_s])
+            finer = [on_s for on_s in (best_s - step_s, best_s + step_s) if first_s < on_s < last_s]
+            scores |= dict(zip(finer, workers.map(evidence, finer), strict=True))
     return step_course(times_s, max(scores, key=lambda on_s: scores[on_s]))

@@ -27,10 +27,10 @@ MIRROR_LEAVES = 0.2
 """A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
 REST_SCORE = 4.0
 
-_WEIGHTS = (-2.5, -0.73, 1.97, 2.07, 0.86, 1.72)
-"""Logistic regression over some 2900 sources and false sources of 600 simulated recordings, two
-simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score (of 6), the
-score over that of sham cooling nearby, the rest's score over the score."""
+_WEIGHTS = (-3.69, -0.27, 1.28, 0.88, -0.74, 2.03)
+"""Logistic regression over some 3900 sources and false sources of 680 simulated recordings, two
+simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score over that of
+sham cooling nearby, what heat leaves of the rest, the rest's score (of 6) over the excess."""
 
 
 class Nature(Enum):
@@ -59,6 +59,8 @@ class Evidence:
         Signal to noise of the heat.
     sham : float
         Highest score of cooling nearby.
+    excess : float
+        How many times the noise the surroundings scatter, 1 or more.
     """
 
     heat_leaves: float
@@ -67,6 +69,7 @@ class Evidence:
     rest: Fit | None
     score: float
     sham: float
+    excess: float
 
     @property
     def likely(self) -> float:
@@ -76,9 +79,9 @@ class Evidence:
             1.0,
             np.log(np.clip(self.heat_leaves, 0.03, 1.5)),
             np.log(np.clip(self.mirror_leaves, 0.1, 1.0)),
-            np.log(np.clip(self.score, 6.0, 200.0) / 6.0),
-            np.log(np.clip(self.score / max(self.sham, 3.0), 0.5, 30.0)),
-            np.log(np.clip(rest_score / max(self.score, 1e-9), 0.02, 1.0)),
+            np.log(np.clip(self.score / max(self.sham, 1.5), 0.5, 30.0)),
+            np.log(np.clip(self.rest_leaves, 0.03, 1.5)),
+            np.log(np.clip(rest_score / self.excess, 3.0, 200.0) / 6.0),
         )
         return float(1.0 / (1.0 + np.exp(-np.dot(_WEIGHTS, terms))))
 
@@ -168,4 +171,5 @@ def judge(
         rest=rest if good else None,
         score=fit.score,
         sham=found.sham,
+        excess=found.excess,
     )

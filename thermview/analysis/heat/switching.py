@@ -224,10 +224,13 @@ def _refined(switching: Switching, times_s: Floats, noise_k: float) -> tuple[flo
             power = each.sum(axis=1)
     variance = max(noise_k**2, cost / len(times_s))
     later = min(
-        (trial.left(answers + amount * trial.ramp(later_s, 0.0)), float(later_s), amount)
-        for later_s in np.arange(on_s + 0.8, times_s[-1] - 0.8, 0.4)
-        for amount in LATER_STEPS
-        if power[-1] + amount >= 0
+        (
+            (trial.left(answers + amount * trial.ramp(later_s, 0.0)), float(later_s), amount)
+            for later_s in np.arange(on_s + 0.8, times_s[-1] - 0.8, 0.4)
+            for amount in LATER_STEPS
+            if power[-1] + amount >= 0
+        ),
+        default=(cost, on_s, 0.0),
     )
     if cost - later[0] > MORE_IS_BETTER * variance:
         cost, later_s, amount = later

@@ -37,6 +37,8 @@ SHARE_DOUBT = 0.17
 """Of V·I at the terminals, what the board in view turns into heat; leads and tracks take some."""
 FAR_OFF = 6.0  # the supply may feed what is not in view: then V·I is a limit only
 
+_CHIP = re.compile(r"(?<!\d)\d{4}(?!\d)")  # its size in hundredths of an inch, or tenths of a mm
+
 _HEIGHTS_MM = {  # usual bodies, from memory
     r"SOT|SC70|SOD": 1.0,
     r"SOIC|^SO-?\d|SOP": 1.5,
@@ -52,7 +54,7 @@ _HEIGHTS_MM = {  # usual bodies, from memory
 
 def bare_share(package: str) -> float:
     """Return which share of a body's warmth a camera sees, by its package's name."""
-    return BARE_OF_CHIPS if re.search(r"(?<!\d)\d{4}(?!\d)", package) else 1.0
+    return BARE_OF_CHIPS if _CHIP.search(package) else 1.0
 
 
 def body_height_mm(package: str, width_mm: float, height_mm: float) -> float:
@@ -62,7 +64,7 @@ def body_height_mm(package: str, width_mm: float, height_mm: float) -> float:
         if re.search(pattern, name):
             return tall_mm
     short_mm = min(width_mm, height_mm)
-    if re.search(r"\d{4}", name):  # chips: resistors are flat, capacitors nearly square
+    if _CHIP.search(name):  # chips: resistors are flat, capacitors nearly square
         share = 0.45 if name.startswith("R") else 0.85 if name.startswith("C") else 0.65
         return share * short_mm
     if re.search(r"CAN|ELEC|CP_", name):
