@@ -61,13 +61,19 @@ def wander(count: int, size: float) -> list[tuple[float, float]]:
     return list(zip(x.tolist(), y.tolist(), strict=True))
 
 
-@pytest.mark.parametrize(("size", "allowed_px"), [(1.0, 0.25), (2.0, 0.25), (4.0, 0.25)])
-def test_shifts_beside_phase_correlation(size: float, allowed_px: float) -> None:
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize(
+    ("size", "mean_px", "most_px"), [(1.0, 0.12, 0.35), (2.0, 0.12, 0.35), (4.0, 0.06, 0.15)]
+)
+def test_shifts_beside_phase_correlation(
+    size: float, mean_px: float, most_px: float, seed: int
+) -> None:
     """Nearer to the truth than scikit-image's registration on the same pictures.
 
-    The sensor's own pattern pulls both towards no motion, most when the motion is small.
+    The sensor's own pattern pulls both towards no motion, most when the motion is small. All of
+    twenty seeds stayed within: means up to 0.09, 0.11 and 0.05 px, single frames 0.28, 0.31, 0.11.
     """
-    rng = np.random.default_rng(1)
+    rng = np.random.default_rng(seed)
     shifts = np.array(wander(40, size))
     pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts])
     motion, _ = find_motion(pictures)
@@ -78,17 +84,18 @@ def test_shifts_beside_phase_correlation(size: float, allowed_px: float) -> None
     for picture, shift in zip(pictures, shifts, strict=True):
         found, _, _ = phase_cross_correlation(still, banded(picture) * window, upsample_factor=20)
         theirs.append((abs(-found[1] - shift[0]), abs(-found[0] - shift[1])))
-    assert ours.max() < allowed_px
-    assert ours.mean() < np.mean(theirs)
+    assert ours.max() < most_px
+    assert ours.mean() < min(mean_px, np.mean(theirs))
 
 
-def test_without_a_pattern_of_its_own_the_sensor_pulls_nothing() -> None:
-    scene = board(np.random.default_rng(7))
+@pytest.mark.parametrize("seed", range(7, 12))
+def test_without_a_pattern_of_its_own_the_sensor_pulls_nothing(seed: int) -> None:
+    scene = board(np.random.default_rng(seed))
     still = banded(seen(scene, (0.0, 0.0)))
     for shift in ((0.3, -0.6), (3.0, 2.0), (6.0, 4.0)):
         moved = banded(seen(scene, shift))
         matrix, agreement = Tracker(still).follow(moved)
-        assert matrix[:2, 2] == pytest.approx(shift, abs=0.08)
+        assert matrix[:2, 2] == pytest.approx(shift, abs=0.05)
         assert agreement > 0.99
 
 

@@ -33,9 +33,10 @@ STILL_PX = 0.2
 TREMOR_FRAMES, TREMOR_RUNS = 5, 6
 LEAST_TREMOR_PX = 0.15
 """Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
-_STEPS = 12
+_STEPS = 30  # a jump of seven pixels needs fifteen or so
 _CONVERGED_PX = 0.01
 _TUKEY = 4.7
+_SOME = 4  # a quarter of the points tells the spread well enough
 _EDGE = 4.0
 _LOST = 0.35
 _PASSES = 1
@@ -120,8 +121,10 @@ class Tracker:
         for _ in range(_STEPS):
             seen = self._sample(picture, state)
             apart = seen - self._values
-            apart = apart - np.median(apart)
-            spread = max(float(np.median(np.abs(apart))) * SIGMA_OF_MAD, 1e-6)
+            few = apart[::_SOME]
+            middle = float(np.median(few))
+            spread = max(float(np.median(np.abs(few - middle))) * SIGMA_OF_MAD, 1e-6)
+            apart -= middle
             ratio = apart / (_TUKEY * spread)
             weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
             heavy = self._slopes * weight[:, None]
