@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from thermview.analysis.heat.locate import Located, Nature, analyse, locate
+from thermview.analysis.heat.switching import Switching, course_of_switchings
 from thermview.analysis.heat.watts import within_supply
 from thermview.analysis.heat_model import CAPACITY, Footprint
 from thermview.analysis.prepare import Shots, Take, take_of
@@ -226,6 +227,14 @@ def test_one_pole_is_exact_for_a_step() -> None:
     since = times - times[0]
     expected = np.stack([-np.expm1(-rate * since) / rate for rate in (0.3, 2.0)], axis=1)
     assert answer == pytest.approx(expected, rel=1e-9)
+
+
+def test_a_step_just_before_the_end_is_a_course_too() -> None:
+    curve = np.where(step(13.4) > 0, 1.0, 0.0) * np.linspace(0.0, 3.0, len(TIMES))
+    idle = np.full((len(TIMES), 1), len(TIMES) ** -0.5)
+    late = Switching(13.4, "C1", 50.0, 5000.0, curve - curve.mean(), idle, calm=True)
+    course = course_of_switchings([late], TIMES, 0.04)
+    assert course.on_s == pytest.approx(13.4, abs=1.0)
 
 
 def test_modes_span_the_answers() -> None:
