@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from hard_pairs import Film, MemoryFootage, Pair, cached, landmarks_of, placement_csv
+from hard_films import Film
+from hard_pairs import MemoryFootage, Pair, cached, landmarks_of, placement_csv
 from numpy.typing import NDArray
 
 from thermview.analysis.pair.compare import Comparison, compare_boards
@@ -113,7 +114,7 @@ def _rises(film: Film, parts: tuple[Part, ...], until_s: float) -> Floats:
     zero = film.counts[film.time_s < film.on_s].mean(axis=0)
     since = film.time_s - film.on_s
     late = film.counts[(since > until_s - 1.0) & (since <= until_s)].mean(axis=0)
-    rise = (late - zero) * 0.015625
+    rise = (late - zero) * film.k_per_count
     out = []
     for part in parts:
         outline = part_outline_px(part, view)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-import cv2
 import numpy as np
 from hard_boards import CELL_MM, FINE, SIZES, Part, copper_map, place, smooth_field
+from hard_films import Camera, Film, Scene, film_board
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
@@ -24,19 +24,8 @@ from thermview.frames import Frame, Mark, Scale, SourceInfo, SupplyLog
 
 Floats = NDArray[np.float64]
 CELL_M = CELL_MM * 1e-3
-K_PER_COUNT = 0.015625
-WARM_KINDS = ("SOIC-8", "TSSOP-14", "LQFP-64", "IND", "SOT-23", "1206", "0805", "0603")
-
-
-@dataclass
-class Film:
-    """One board's recording and what a user would know of it."""
-
-    counts: NDArray[np.uint16]
-    time_s: Floats
-    landmarks: list[tuple[tuple[float, float], tuple[float, float]]]
-    on_s: float
-    outline_px: Floats  # corners of the board in the picture
+LIMIT_W = {"0402": 0.063, "0603": 0.1, "0805": 0.16, "1206": 0.25, "SOT-23": 0.3}
+WARM_KINDS = ("SOIC-8", "TSSOP-14", "LQFP-64", "IND", "SOT-23", "1206", "0805", "0603", "0402")
 
 
 @dataclass
@@ -57,17 +46,16 @@ def powers_of(rng: np.random.Generator, parts: list[Part]) -> Floats:
     """Choose 10 to 25 warm parts; chips of one kind often do one job."""
     power = np.zeros(len(parts))
     wanted = int(rng.integers(10, 26))
-    limit = {"0603": 0.1, "0805": 0.16, "1206": 0.25, "SOT-23": 0.3}
     group = [i for i, p in enumerate(parts) if p.package == rng.choice(["SOIC-8", "TSSOP-14"])]
     common = rng.uniform(0.08, 0.4)
     for i in group[: rng.integers(2, 7)]:
         power[i] = common
     pool = [i for i, p in enumerate(parts) if p.package in WARM_KINDS and power[i] == 0]
-    big = [p.package not in ("1206", "0805", "0603") for p in (parts[i] for i in pool)]
+    big = [p.package not in LIMIT_W for p in (parts[i] for i in pool)]
     weight = np.where(big, 4.0, 1.0)
     n = max(0, min(wanted - int(np.count_nonzero(power)), len(pool)))
     for i in rng.choice(pool, n, replace=False, p=weight / weight.sum()):
-        top = limit.get(parts[i].package, 0.6)
+        top = LIMIT_W.get(parts[i].package, 0.6)
         power[i] = np.exp(rng.uniform(np.log(0.05), np.log(top)))
     return power
 
@@ -134,109 +122,6 @@ def warm_up(
     return np.array(times), np.stack(rises)
 
 
-def film_board(  # noqa: PLR0915
-    rng: np.random.Generator,
-    parts: list[Part],
-    size_mm: tuple[float, float],
-    look: tuple[NDArray[np.float32], NDArray[np.int32]],
-    heat: tuple[Floats, Floats],
-    *,
-    seconds: float,
-    on_s: float,
-    shape: tuple[int, int],
-    fps: float,
-) -> Film:
-    """Film a board's warm-up with a camera that has blur, noise, pattern and drift."""
-    emissivity, index = look
-    width, height = size_mm
-    rows, cols = shape
-    ny, nx = int(height / CELL_MM), int(width / CELL_MM)
-    t = np.arange(int(seconds * fps)) / fps
-    times, rises = heat
-    big = CELL_MM / FINE
-    margin = rng.uniform(0.04, 0.12)
-    scale = min(cols * (1 - 2 * margin) / width, rows * (1 - 2 * margin) / height)
-
-    def jitter() -> float:
-        return float(rng.uniform(-0.03, 0.03) * cols)
-
-    cx, cy = cols / 2, rows / 2
-    turn = rng.choice([0, 0, 0, 2])  # some boards lie the other way round
-    angle = np.deg2rad(rng.uniform(-4, 4)) + np.pi * turn / 2
-    spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    corners = np.array([(-1, 1), (1, 1), (1, -1), (-1, -1)]) * [
-        scale * width / 2,
-        scale * height / 2,
-    ]
-    target = (corners @ spin.T + [cx, cy] + [[jitter(), jitter()] for _ in range(4)]).astype(
-        np.float32
-    )
-    board = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
-    view = cv2.getPerspectiveTransform(board, target).astype(np.float64)  # mm, y up
-    to_mm = np.array([[big, 0, big / 2], [0, big, big / 2], [0, 0, 1.0]])
-    shift = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
-    full = shift @ view @ to_mm
-    blur = rng.uniform(0.5, 0.9)
-    netd = rng.choice([0.03, 0.045, 0.06])
-    pattern = rng.normal(0, 0.03, shape) + rng.normal(0, 0.04, cols)[None]
-    ambient = rng.uniform(289, 301)
-    room = (0.3 * smooth_field(rng, emissivity.shape, 4)).astype(np.float32) + rng.uniform(-1, 2)
-    fields = [smooth_field(rng, shape, c) for c in (2, 3, 4)]
-    steps = rng.normal(size=(len(t), 4)) * np.array([0.006, 0.004, 0.003, 0.003])
-    drift = np.cumsum(steps, 0)
-    slow = rng.normal(0, 0.004, 4)
-    shutters = [rng.uniform(5, seconds)] if rng.random() < 0.3 else []
-    offset, held_until = 0.0, -1.0
-    offset_field: NDArray[np.float64] = np.zeros(shape)
-    counts = np.empty((len(t), rows, cols), np.uint16)
-    ratio = scale * big
-    for k, now in enumerate(t):
-        if shutters and now >= shutters[0]:
-            shutters.pop(0)
-            held_until = now + 0.4
-            offset += rng.normal(0, 0.25)
-            offset_field = np.asarray(0.05 * smooth_field(rng, shape, 3), dtype=np.float64)
-        if k and now < held_until:
-            counts[k] = counts[k - 1]
-            continue
-        since = now - on_s
-        if since <= 0:
-            rise = np.zeros(rises.shape[1], np.float32)
-        else:
-            at = min(int(np.searchsorted(times, since)), len(times) - 1)
-            f = min(1.0, (since - times[at - 1]) / (times[at] - times[at - 1]))
-            rise = ((1 - f) * rises[at - 1] + f * rises[at]).astype(np.float32)
-        sheet = rise[: ny * nx].reshape(ny, nx)
-        surface = cv2.resize(sheet, (emissivity.shape[1], emissivity.shape[0]))
-        body = np.concatenate([[0], rise[ny * nx :]]).astype(np.float32)[index]
-        surface = np.where(index > 0, body, surface)
-        seen = emissivity * surface + (1 - emissivity) * room
-        soft = cv2.GaussianBlur(seen, (0, 0), max(0.3, 0.5 * blur / ratio))
-        picture = cv2.warpPerspective(
-            soft, full, (cols, rows), borderValue=float(room.mean() * 0.3)
-        )
-        picture = cv2.GaussianBlur(picture, (0, 0), blur * 0.75)
-        common = drift[k, 0] + slow[0] * now
-        for j, one in enumerate(fields):
-            common = common + (drift[k, j + 1] + slow[j + 1] * now) * one
-        kelvin = ambient + picture + common + offset + offset_field + pattern
-        kelvin = kelvin + rng.normal(0, netd, shape)
-        counts[k] = np.clip(np.round(kelvin / K_PER_COUNT), 0, 65535)
-    marks = [
-        (5, 5),
-        (width - 5, 5),
-        (width - 5, height - 5),
-        (5, height - 5),
-        (width / 2, height / 2),
-    ]
-    landmarks = []
-    for mx, my in marks:
-        v = view @ [mx, my, 1]
-        where = v[:2] / v[2] + rng.normal(0, 0.5 * scale / np.sqrt(2), 2)  # half a millimetre off
-        landmarks.append(((float(mx), float(my)), (float(where[0]), float(where[1]))))
-    return Film(counts, t, landmarks, on_s, target.astype(np.float64))
-
-
 def look_of(
     rng: np.random.Generator, parts: list[Part], ny: int, nx: int
 ) -> tuple[NDArray[np.float32], NDArray[np.int32]]:
@@ -261,13 +146,55 @@ def look_of(
     return np.clip(eps, 0.02, 0.99), index
 
 
+def beside_hot(rng: np.random.Generator, parts: list[Part], power: Floats) -> Floats:
+    """Move some 0402 close to the hottest large parts, where there is room; return the powers.
+
+    Half of those that are moved are warm themselves.
+    """
+    hot = [parts[i] for i in np.argsort(-power)[:6] if parts[i].w > 3]
+    small = [i for i, p in enumerate(parts) if p.package == "0402"]
+    power = power.copy()
+    for i in rng.permutation(small)[: rng.integers(3, 9)].tolist():
+        if not hot:
+            break
+        large, mine = hot[int(rng.integers(len(hot)))], parts[i]
+        side = rng.choice([-1, 1])
+        x = large.x + side * ((large.w + mine.w) / 2 + rng.uniform(0.3, 1.0))
+        y = large.y + rng.uniform(-0.5, 0.5) * large.h
+        others = [p for p in parts if p is not mine]
+        if all(
+            abs(x - p.x) > (mine.w + p.w) / 2 + 0.2 or abs(y - p.y) > (mine.h + p.h) / 2 + 0.2
+            for p in others
+        ):
+            mine.x, mine.y = float(x), float(y)
+            power[i] = rng.uniform(0.05, LIMIT_W["0402"]) if rng.random() < 0.5 else 0.0
+    return power
+
+
+def copper_drawn(rng: np.random.Generator, ny: int, nx: int) -> tuple[Floats, Floats]:
+    """Return the sheet of `copper_map`, or of pours that tracks cut, of other thicknesses too."""
+    kd, capacity = copper_map(rng, ny, nx)
+    if rng.random() < 0.4:  # a pour over part of the board, cut by tracks along either axis
+        kd = np.full((ny, nx), rng.uniform(0.4, 0.8) * 1e-3)
+        edge = int(rng.integers(nx // 4, nx))
+        kd[:, :edge] += rng.uniform(0.005, 0.02)
+        for _ in range(int(rng.integers(4, 20))):
+            row, column = int(rng.integers(ny)), int(rng.integers(nx))
+            if rng.random() < 0.5:
+                kd[row : row + 2, column : column + int(rng.integers(20, 90))] *= 0.3
+            else:
+                kd[row : row + int(rng.integers(20, 90)), column : column + 2] += 0.006
+    thickness = rng.choice([1.0, 1.6, 1.6, 2.0]) / 1.6
+    return np.clip(kd, 3e-4, 0.05) * thickness, capacity * thickness
+
+
 def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
     """Make a pair; without `healthy` about a third of the second boards are healthy."""
-    rng = np.random.default_rng([seed, 77])
-    width, height = rng.uniform(80, 125), rng.uniform(60, 90)
+    rng = np.random.default_rng([seed, 78])
+    width, height = rng.uniform(60, 130), rng.uniform(50, 95)
     ny, nx = int(height / CELL_MM), int(width / CELL_MM)
     parts, _ = place(rng, width, height, False)
-    power = powers_of(rng, parts)
+    power = beside_hot(rng, parts, powers_of(rng, parts))
     warm = np.flatnonzero(power)
     factor = np.ones(len(parts))
     if healthy is None:
@@ -286,32 +213,24 @@ def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
     good_w = power * vary() * rng.uniform(0.95, 1.05)
     bad_w = power * np.where(factor == 1, vary(), factor * np.clip(vary(), 0.95, 1.05))
     bad_w = bad_w * rng.uniform(0.95, 1.05)
-    kd, capacity = copper_map(rng, ny, nx)
+    kd, capacity = copper_drawn(rng, ny, nx)
+    size_mm3 = np.array([p.w * p.h * p.height for p in parts])
+    body_c = size_mm3 * 1e-9 * rng.uniform(1.6e6, 3.2e6, len(parts))
     foot = np.array([p.w * p.h for p in parts]) * 1e-6
-    body_c = (
-        np.array([p.w * p.h * p.height for p in parts])
-        * 1e-9
-        * rng.uniform(1.6e6, 3.2e6, len(parts))
-    )
-    body_g = foot * rng.uniform(2000, 9000, len(parts))
-    film = rng.uniform(8, 16)
+    body_g = foot * np.exp(rng.uniform(np.log(1800), np.log(12000), len(parts)))
+    film = rng.uniform(6, 18)
     eps, index = look_of(rng, parts, ny, nx)
-    shapes = [(192, 256), (120, 160)]
     films = []
-    for k, watts in enumerate((good_w, bad_w)):
-        shape = shapes[k] if rng.random() < 0.6 else shapes[rng.integers(2)]
-        seconds = rng.uniform(32, 44)
-        on_s = rng.uniform(1.5, 6.0)
-        mine = film * rng.uniform(0.9, 1.1)
+    for watts in (good_w, bad_w):
+        camera = Camera.drawn(rng, (width, height))
+        loss = film * rng.uniform(0.85, 1.15)
         mine_g = body_g * rng.uniform(0.95, 1.05, len(parts))
-        g, c = network(kd, capacity, mine, parts, (body_c, mine_g))
-        heat = warm_up(g, c, watts, seconds, float(rng.choice([0.0, 0.3])))
-        look = np.clip(eps + 0.01 * rng.normal(size=(1, 1)).astype(np.float32), 0.02, 0.99)
-        fps = 6.25 if rng.random() < 0.7 else 9.0
-        films.append(
-            film_board(rng, parts, (width, height), (look, index), heat,
-                       seconds=seconds, on_s=on_s, shape=shape, fps=fps)
-        )  # fmt: skip
+        g, c = network(kd, capacity, loss, parts, (body_c, mine_g))
+        slow_start_s = float(rng.choice([0.0, 0.3]))
+        times_s, rises_k = warm_up(g, c, watts, camera.seconds, slow_start_s)
+        look = np.clip(eps + np.float32(0.01 * rng.normal()), 0.02, 0.99).astype(np.float32)
+        scene = Scene(look, index, times_s, rises_k, (ny, nx))
+        films.append(film_board(rng, camera, scene, (width, height)))
     names = [p.ref for p in parts]
     return Pair(
         seed, parts, power, films[0], films[1], good_w, bad_w,
@@ -355,7 +274,7 @@ class MemoryFootage:
             address=name,
             width_px=columns,
             height_px=rows,
-            scale=Scale(K_PER_COUNT),
+            scale=Scale(film.k_per_count),
             live=False,
             start_time=datetime(2026, 3, 5, 9, 30, tzinfo=UTC),
             simulated=True,

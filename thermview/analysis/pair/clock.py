@@ -188,6 +188,9 @@ def _quick_spots(take: Take) -> Floats:
     sums = np.cumsum(curves, axis=0)
     means = (sums[second:] - sums[:-second]) / second
     change = np.abs(means[second:] - means[:-second]).max(axis=0)
+    # what warms stays warm; a hand, or what it is mirrored in, comes and goes
+    stays = np.abs(np.median(means[-len(means) // 4 :], axis=0) - means[0])
+    change = np.minimum(change, stays)
     pick = np.argsort(change)[-SEARCH_SPOTS:]
     chosen = curves[:, pick].astype(np.float64)
     noise = 1.05 * np.median(np.abs(np.diff(chosen, axis=0)), axis=0)
