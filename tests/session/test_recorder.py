@@ -45,6 +45,9 @@ class FakeDisk:
     def set_marks(self, marks: Iterable[Mark]) -> None:
         self.marks = list(marks)
 
+    def set_shiny(self, shiny: object) -> None:
+        self.others.append(shiny)
+
     def frame(self, number: int) -> Frame:
         return self.frames[number]
 

@@ -59,6 +59,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Analyse the recording and print the findings."""
     from thermview.analysis.heat.locate import locate
+    from thermview.session.shiny_findings import noting_shiny
+    from thermview.session.shiny_places import shiny_of
     from thermview.sources import open_footage
 
     if (options.parts is None) != (options.landmarks is None):
@@ -80,6 +82,7 @@ def run(options: argparse.Namespace) -> int:
                 meant_warm=warm,
                 progress=told,
             )
+        located = noting_shiny(located, board, shiny_of(footage, located.power_on_s))
         if options.plot is not None:
             from thermview.board import outlines_seen
             from thermview.job.findings import draw_findings

@@ -19,7 +19,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing
+from scipy.ndimage import binary_closing, label
 
 from thermview.errors import UsageError
 from thermview.frames import Frame
@@ -38,6 +38,7 @@ _FEWEST_PIXELS = 4  # a swing seen by fewer is a bad pixel
 _GROUP = 4
 _FEWEST_FRAMES = 16
 _MOST_MOVING = 0.5  # where more of the picture changes, the camera moved, not a reflection
+_PASSING = 0.03  # what changes together and reaches the side is, if larger, a hand itself
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,6 +71,7 @@ class ShinyMeter:
         self._group: list[Floats] = []
         self._low: Floats | None = None
         self._high: Floats | None = None
+        self._ends: list[Floats] = []  # the first group's and the last one's
         self._previous: Floats | None = None
         self._squared_step: Floats | None = None
         self._frames = 0
@@ -98,6 +100,7 @@ class ShinyMeter:
         level = mean - np.nanmedian(mean)
         self._low = level if self._low is None else np.fmin(self._low, level)
         self._high = level if self._high is None else np.fmax(self._high, level)
+        self._ends[1:] = [level]
 
     def map(
         self,
@@ -108,6 +111,7 @@ class ShinyMeter:
         u_reflected_k: float = 1.0,
         u_camera_k: float = 0.5,
         setting: Setting | None = None,
+        waved: bool = True,
     ) -> ShinyMap:
         """Return what the frames so far tell.
 
@@ -121,6 +125,10 @@ class ShinyMeter:
             Standard uncertainties, K.
         setting : Setting or None
             For the band.
+        waved : bool
+            Somebody took care that only reflections move. Otherwise a change must pass again, since
+            parts that cool from an earlier test change too, but one way; and what comes in from the
+            picture's side is taken for a hand itself.
 
         Raises
         ------
@@ -134,7 +142,7 @@ class ShinyMeter:
             )
         mean_k = self._sum / self._frames
         band = setting or Setting()
-        moving, how_moving = self._moving()
+        moving, how_moving = self._moving(waved=waved)
         eps = np.full_like(mean_k, np.nan)
         static: Mask = np.zeros(mean_k.shape, dtype=np.bool_)
         how_static = "no contact reading of the board was given"
@@ -156,7 +164,7 @@ class ShinyMeter:
         how = f"{how_static}; {how_moving}"
         return ShinyMap(closed, eps, known, how if known else f"not known: {how}")
 
-    def _moving(self) -> tuple[Mask | None, str]:
+    def _moving(self, *, waved: bool) -> tuple[Mask | None, str]:
         """Return which pixels change by more than noise; None where nothing can be told."""
         nothing = "nothing moved; wave a hand slowly over the board"
         if self._low is None or self._high is None or self._squared_step is None:
@@ -168,11 +176,15 @@ class ShinyMeter:
         # range, here by its upper bound 2·√(2 ln n))
         quiet = 2.0 * math.sqrt(2.0 * math.log(groups)) if groups > 1 else 0.0
         limit = (quiet + _MOVES) * max(noise, 1e-6) / math.sqrt(_GROUP)
+        if float((swing > limit).mean()) > _MOST_MOVING:
+            return None, "the whole picture moved: hold the camera still"
+        if not waved:
+            ends = np.fmin(*self._ends), np.fmax(*self._ends)
+            swing = np.fmax(self._high - ends[1], ends[0] - self._low)
+            swing[_from_the_side(swing > limit)] = 0.0
         most = float(np.sort(np.nan_to_num(swing), axis=None)[-_FEWEST_PIXELS:][0])
         if most <= limit:
             return None, nothing
-        if float((swing > limit).mean()) > _MOST_MOVING:
-            return None, "the whole picture moved: hold the camera still"
         if most < _LEAST_SWING_K:
             return None, "what moved is mirrored too faintly; wave a hand nearer to the board"
         # no pixel mirrors more than all, so what is mirrored swings by `most` at least, and a pixel
@@ -180,6 +192,14 @@ class ShinyMeter:
         moving: Mask = swing > max(limit, (1.0 - SHINY_BELOW) * most)
         share = float(moving.mean())
         return moving, f"{share:.1%} of the picture changed while nothing was powered"
+
+
+def _from_the_side(changed: Mask) -> Mask:
+    """Return what of a mask reaches the picture's side in one large piece."""
+    pieces, _ = label(changed)
+    side = np.unique(np.concatenate([pieces[0], pieces[-1], pieces[:, 0], pieces[:, -1]]))
+    large = np.bincount(pieces.ravel()) > _PASSING * changed.size
+    return np.asarray(changed & np.isin(pieces, side[large[side]]))
 
 
 def _emissivity(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,9 @@ from numpy.typing import NDArray
 from thermview.errors import InputError
 from thermview.frames import Frame, FrameFlag, Mark, SourceInfo, SupplyLog
 from thermview.recording.pictures import Pictures
+
+if TYPE_CHECKING:
+    from thermview.radiometry.shiny import ShinyMap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -28,6 +31,7 @@ class Extras:
     placement_csv: str | None = None
     landmarks_json: str | None = None
     profile_json: str | None = None
+    shiny: ShinyMap | None = None
 
     @classmethod
     def none(cls) -> Extras:
@@ -111,6 +115,11 @@ class RecordedFootage:
     def profile_json(self) -> str | None:
         """Return the text of the camera's profile, or None."""
         return self._extras.profile_json
+
+    @property
+    def shiny(self) -> ShinyMap | None:
+        """Return which pixels are kept as shiny, or None."""
+        return self._extras.shiny
 
     @property
     def pictures(self) -> Pictures:

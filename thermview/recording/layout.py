@@ -87,6 +87,20 @@ def lay_out_board(file: Any) -> Any:
     return _group(file, schema.BOARD, "NXcollection")
 
 
+def lay_out_shiny(file: Any, mask: Any, emissivity: Any, how: str) -> None:
+    """Write the map of shiny pixels, in place of an earlier one."""
+    if schema.SHINY in file:
+        del file[schema.SHINY]
+    group = _group(file, schema.SHINY, "NXdata", signal="mask")
+    group.attrs.create("axes", ["y", "x"], dtype=_TEXT)
+    for name, picture in (("mask", mask.astype(np.uint8)), ("emissivity", emissivity)):
+        group.create_dataset(name, data=picture, chunks=picture.shape, compression="gzip")
+    group["mask"].attrs["long_name"] = "1: mirrors too much to be read"
+    for name in ("y", "x"):
+        group[name] = file[f"{schema.THERMAL}/{name}"]  # the same axis, under a second name
+    group["how"] = how
+
+
 def _group(file: Any, path: str, nx_class: str, **attributes: Any) -> Any:
     group = file.require_group(path)
     group.attrs["NX_class"] = nx_class

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import h5py
 import numpy as np
@@ -28,6 +28,9 @@ from thermview.recording.hdf5 import (
 )
 from thermview.recording.pictures import Pictures, check_pictures
 from thermview.units import ZERO_CELSIUS_K
+
+if TYPE_CHECKING:
+    from thermview.radiometry.shiny import ShinyMap
 
 T = TypeVar("T")
 
@@ -80,7 +83,7 @@ def read_recording(path: Path, file: Any, stated: Scale | None) -> RecordedFoota
         pictures=pictures,
         times_s=times_s,
         info=describe(path, file, scale, pictures.shape, times_s),
-        extras=read_extras(file, len(times_s)),
+        extras=read_extras(file, len(times_s), pictures.shape),
     )
 
 
@@ -214,7 +217,7 @@ def _scene(file: Any) -> Scene:
     )
 
 
-def read_extras(file: Any, frames: int) -> Extras:
+def read_extras(file: Any, frames: int, picture: tuple[int, int]) -> Extras:
     """Return what came with the frames; damaged parts are left out."""
     shutter = _part(lambda: column_at(file, f"{schema.CAMERA}/shutter", frames), None)
     flags = _part(lambda: column_at(file, f"{schema.CAMERA}/flags", frames), None)
@@ -228,6 +231,7 @@ def read_extras(file: Any, frames: int) -> Extras:
         placement_csv=placement,
         landmarks_json=landmarks,
         profile_json=_part(lambda: text_at(file, f"{schema.CAMERA}/{schema.PROFILE}"), "") or None,
+        shiny=_part(lambda: _shiny(file.get(schema.SHINY), picture), None),
     )
 
 
@@ -277,6 +281,19 @@ def _mark(time_s: float, kind: str, text: str) -> Mark:
         return Mark(time_s, MarkKind(kind.strip().lower()), text)
     except ValueError:  # another program's kind is kept in the words
         return Mark(time_s, MarkKind.PLAIN, f"{kind}: {text}" if text and kind else kind or text)
+
+
+def _shiny(group: Any, picture: tuple[int, int]) -> ShinyMap | None:
+    if not isinstance(group, h5py.Group):
+        return None
+    mask, emissivity = (dataset_at(group, name) for name in ("mask", "emissivity"))
+    if mask is None or mask.shape != picture or mask.dtype.kind not in "biuf":
+        return None
+    from thermview.radiometry.shiny import ShinyMap  # most recordings have none
+
+    known = emissivity is not None and emissivity.shape == picture and emissivity.dtype.kind == "f"
+    eps = np.asarray(emissivity, np.float64) if known else np.full(picture, np.nan)
+    return ShinyMap(np.asarray(mask) != 0, eps, True, text_at(group, "how"))
 
 
 def _board(group: Any) -> tuple[str | None, str | None]:

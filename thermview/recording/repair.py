@@ -102,7 +102,7 @@ def _copy(source: Path, file: Any, target: Path, progress: Progress) -> RepairSu
     numbers = in_order(times_s[:total])
     if not len(numbers):
         raise InputError(f"{source}: no frame has a usable time; nothing can be saved")
-    extras = read_extras(file, total)
+    extras = read_extras(file, total, pictures.shape)
     info = describe(source, file, scale, pictures.shape, times_s[numbers])
     remarks: tuple[str, ...] = ()
     if pictures.dtype == np.float32:
@@ -144,6 +144,8 @@ def _copy_extras(writer: Writer, extras: Extras) -> None:
         writer.set_board(extras.placement_csv, extras.landmarks_json)
     if extras.profile_json:
         writer.set_profile(extras.profile_json)
+    if extras.shiny is not None:
+        writer.set_shiny(extras.shiny)
 
 
 def in_order(times_s: NDArray[np.float64]) -> NDArray[np.intp]:

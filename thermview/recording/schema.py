@@ -19,6 +19,8 @@ SCENE: Final = "entry/scene"
 SUPPLY: Final = "entry/supply"
 MARKS: Final = "entry/marks"
 BOARD: Final = "entry/board"
+SHINY: Final = "entry/shiny"
+"""Which pixels mirror too much to be read, once somebody has looked; optional."""
 
 SCALE_FACTOR: Final = "scale_factor"
 ADD_OFFSET: Final = "add_offset"

@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import h5py
 import numpy as np
@@ -31,6 +31,9 @@ from thermview.recording.hdf5 import LIBRARY_ERRORS, first_line
 from thermview.recording.pictures import as_counts
 from thermview.recording.probe import trust
 from thermview.recording.stopgap import StopgapFile
+
+if TYPE_CHECKING:
+    from thermview.radiometry.shiny import ShinyMap
 
 _RESERVE_BYTES = 64 << 20
 """Room left on the disk: a recording stops in good order before the disk is full."""
@@ -162,6 +165,16 @@ class Writer:
             if schema.PROFILE in camera:
                 del camera[schema.PROFILE]
             camera[schema.PROFILE] = profile_json
+
+    def set_shiny(self, shiny: ShinyMap | None) -> None:
+        """Keep which pixels are shiny with the recording, or (None) nothing of it."""
+        with self._lock, self._writing():
+            self._check_open()
+            if shiny is not None:
+                emissivity = shiny.emissivity.astype(np.float32)
+                layout.lay_out_shiny(self._file, shiny.mask, emissivity, shiny.how)
+            elif schema.SHINY in self._file:
+                del self._file[schema.SHINY]
 
     def flush(self) -> None:
         """Bring everything taken so far to the file.

@@ -173,3 +173,5 @@ def _why(reasons: dict[str, Counter[str]], frames: int, judge: Judge) -> list[st
         )
         notes.append(f"not readable: {name}: {words}")
     return notes
+    if judge.shiny is not None and judge.shiny.known:
+        notes.append(f"shiny places: {judge.shiny.how}")

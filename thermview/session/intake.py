@@ -9,13 +9,14 @@ from pathlib import Path
 from thermview.errors import ThermviewError, UsageError
 from thermview.frames import Frame, Mark, MarkKind, SupplySample
 from thermview.radiometry import profile_text
+from thermview.radiometry.shiny import ShinyMap
 from thermview.recording import RecordedFootage, Writer, open_recording
 from thermview.session.acting import Actions, RecordingPlace
 from thermview.session.history import History
 from thermview.session.ledger import Ledger
 from thermview.session.mailbox import Mailbox
 from thermview.session.pipeline import MeasureStep, Plan
-from thermview.session.recorder import Recorder, RecordingStatus, RecordingSummary
+from thermview.session.recorder import Recorder, RecordingStatus, RecordingSummary, ShinyNote
 from thermview.session.states import EventKind
 from thermview.session.supplybook import SupplyBook
 from thermview.session.watching import TriggerWatch, build_machines
@@ -35,6 +36,7 @@ class Intake:
         self._watch = TriggerWatch({}, self.actions.fired)
         self._recorder: Recorder | None = None
         self.board_texts: tuple[str, str] | None = None
+        self._shiny: ShinyMap | None = None
         self.last_recording: RecordingSummary | None = None
         self._finished: _Finished | None = None
         self._finishers: list[threading.Thread] = []
@@ -91,6 +93,12 @@ class Intake:
 
     def start_recording(self, path: Path, pre_trigger_s: float, *, force: bool) -> None:
         """Begin a file with the frames in memory from the last `pre_trigger_s` (see `Session`)."""
+    def set_shiny(self, shiny: ShinyMap | None) -> None:
+        """Keep which places are shiny with the recording that runs and with later ones."""
+        self._shiny = shiny if shiny is not None and shiny.known else None
+        if (recorder := self._recorder) is not None:
+            recorder.note(ShinyNote(self._shiny))
+
         with self._switch:
             if self._recorder is not None:
                 raise UsageError(f"a recording runs already, into {self._recorder.status().path}")
@@ -102,6 +110,8 @@ class Intake:
                 writer.set_board(*self.board_texts)
             with self._lock:
                 before = self._frames_before(pre_trigger_s)
+            if self._shiny is not None:
+                writer.set_shiny(self._shiny)
                 recorder = Recorder(writer, path, self._ledger, before)
                 self._recorder = recorder
                 self.history.attach(recorder)

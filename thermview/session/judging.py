@@ -10,6 +10,7 @@ from thermview.frames import Footage
 from thermview.session.boards import Board, board_of
 from thermview.session.power import quiet_interval
 from thermview.session.profiles import recorded_profile
+from thermview.session.shiny_places import shiny_of
 from thermview.session.still import measure_still
 from thermview.session.worth import Judge
 
@@ -26,7 +27,7 @@ def judge_of(footage: Footage, path: Path | None = None) -> Judge:
     Parameters
     ----------
     footage : Footage
-        The recording; its noise is measured over the quiet time before the power.
+        The recording; its noise is measured, and shiny places are looked for, before the power.
     path : Path, optional
         Its file, beside which a placement list and landmarks may lie.
     """
@@ -40,6 +41,7 @@ def judge_of(footage: Footage, path: Path | None = None) -> Judge:
         scene=info.scene,
         scale=info.scale,
         profile=recorded_profile(footage),
+        shiny=shiny_of(footage),
         netd_k=info.netd_k if measured_k is None else measured_k,
         mm_per_px=None if board is None else board.view.mm_per_px,
         bodies_mm=bodies_of(board),

@@ -12,6 +12,7 @@ from typing import Protocol
 
 from thermview.errors import InputError, ThermviewError
 from thermview.frames import Frame, Mark, SupplySample
+from thermview.radiometry.shiny import ShinyMap
 from thermview.session.ledger import Ledger
 from thermview.session.states import EventKind
 
@@ -27,6 +28,7 @@ class FrameWriter(Protocol):
     def add_mark(self, mark: Mark) -> None: ...  # noqa: D102
     def set_marks(self, marks: Iterable[Mark]) -> None: ...  # noqa: D102
     def frame(self, number: int) -> Frame: ...  # noqa: D102
+    def set_shiny(self, shiny: ShinyMap | None) -> None: ...  # noqa: D102
     def close(self) -> None: ...  # noqa: D102
 
 
@@ -52,7 +54,16 @@ class _Numbered:
 
 
 Samples = tuple[SupplySample, ...]
-Item = _Numbered | Samples | Mark
+
+
+@dataclass(frozen=True, slots=True)
+class ShinyNote:
+    """Which places are shiny, as known now; None: nothing is known any more."""
+
+    shiny: ShinyMap | None
+
+
+Item = _Numbered | Samples | Mark | ShinyNote
 
 
 class Recorder:
@@ -104,8 +115,8 @@ class Recorder:
         else:
             self._drop()
 
-    def note(self, item: Samples | Mark) -> None:
-        """Take supply samples or a mark; they are small and never dropped for want of room."""
+    def note(self, item: Samples | Mark | ShinyNote) -> None:
+        """Take what comes beside the frames; it is small and never dropped for want of room."""
         self._queue.put(item)
 
     def stop(self, marks: Iterable[Mark]) -> RecordingSummary:
@@ -177,6 +188,8 @@ class Recorder:
         match item:
             case Mark():
                 self._writer.add_mark(item)
+            case ShinyNote(shiny):
+                self._writer.set_shiny(shiny)
             case _Numbered(number, frame):
                 self._writer.take(frame)
                 start_s = self._span_s[0] if self._numbers else frame.time_s

@@ -41,6 +41,7 @@ from thermview.session.replaying import ReplayTriggers
 from thermview.session.scan import Scan
 from thermview.session.states import EventKind, SessionEvent, SessionState
 from thermview.session.triggers import Quantity, TriggerRule
+from thermview.session.shiny_places import kept_shiny, remember_shiny
 
 HISTORY_BYTES = 400 * 10**6
 """Pictures of a live session kept in memory."""
@@ -60,13 +61,10 @@ class Session:
         Frames by number: the recording, or what the live session still holds.
     curves : CurveStore
         The regions' curves, a row for every frame of the footage.
-    shiny : ShinyMap or None
-        Which pixels mirror too much to be read, once somebody has looked (see `still`).
     noise : NoiseReport or None
         Of the camera, once it was measured.
     """
 
-    shiny: ShinyMap | None = None
     noise: NoiseReport | None = None
 
     def __init__(self, ledger: Ledger, footage: Footage) -> None:
@@ -76,6 +74,7 @@ class Session:
         self.curves: CurveStore = ledger.curves
         self._plan = Plan(ledger.info, self.info.scene, profile=recorded_profile(footage))
         self._baseline: tuple[float, float] | None = None
+        self._shiny: ShinyMap | None = None
         self._baseline_image: NDArray[np.float32] | None = None
         self._feed: LiveFeed | None = None
         self._intake: Intake | None = None
@@ -139,6 +138,8 @@ class Session:
 
     # -- running -------------------------------------------------------------------------------
 
+        kept = kept_shiny(footage)
+        session._shiny = kept if kept is not None and kept.known else None
     @property
     def is_live(self) -> bool:
         """Tell whether frames arrive by themselves."""
@@ -302,6 +303,28 @@ class Session:
         return mark
 
     def remove_mark(self, mark: Mark) -> None:
+    @property
+    def shiny(self) -> ShinyMap | None:
+        """Return which pixels mirror too much to be read, where that is known."""
+        return self._shiny
+
+    def set_shiny(self, shiny: ShinyMap | None, *, remember: bool = True) -> None:
+        """Say which pixels are shiny, or that none are known to be.
+
+        A recording that runs keeps it, and so do later ones; of a finished one it is remembered
+        beside it, without `remember` not at all.
+
+        Raises
+        ------
+        OutputError
+            The user's folder refuses it; the session knows it all the same.
+        """
+        self._shiny = shiny
+        if self._intake is not None:
+            self._intake.set_shiny(shiny)
+        elif remember:
+            remember_shiny(self.footage, shiny)
+
         """Take a mark away; a recording that runs will be finished without it."""
         self._ledger.marks.remove(mark)
 

@@ -22,7 +22,8 @@ from thermview.session import Session
 from thermview.session.judging import bodies_of
 from thermview.session.measure import repair_for
 from thermview.session.profiles import camera_name, keep_profile, kept_profile
-from thermview.session.still import find_shiny, measure_still, unpowered
+from thermview.session.shiny_places import find_shiny, shiny_of, unpowered
+from thermview.session.still import measure_still
 from thermview.session.worth import BASELINE_FRAMES, Judge
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ class Optics(QObject):
         self._judge_key: Any = None
         self._steps: list[_SceneStep] = []
         self._undone: list[_SceneStep] = []
+        self._looked = False
         self._average: GatedAverage | None = None
         self._pictured: tuple[Frame, Frame] | None = None
         self._last_number = -1
@@ -74,6 +76,7 @@ class Optics(QObject):
         """Take over a session that is about to start; a live camera's kept profile is applied."""
         self._steps.clear()
         self._undone.clear()
+        self._looked = False
         self._average, self._last_number = None, -1
         session = self._session
         if session is not None and session.is_live:
@@ -169,6 +172,7 @@ class Optics(QObject):
             return
         until_s = session.baseline[1]
         self._measure_aside(session, lambda: measure_still(session.footage, until_s), quiet=True)
+        self._look_for_shiny(session)
 
     def measure_noise(self, then: Callable[[NoiseReport, Mask], object] | None = None) -> None:
         """Measure the noise over the frames up to the shown moment; the camera must be still."""
@@ -230,22 +234,59 @@ class Optics(QObject):
         """Return which pixels mirror too much, once somebody has looked."""
         return self._session.shiny if self._session is not None else None
 
+    @property
+    def unpowered_s(self) -> tuple[float, float]:
+        """Return (start, end), s, of the frames before the power; without a sign of it, to now."""
+        session = self._session
+        if session is None or not len(session.footage):
+            return 0.0, 0.0
+        start_s = float(session.footage.times_s[session.footage.first])
+        return unpowered(session.footage, session.marks) or (start_s, self._desk.now_s)
+
+    def _look_for_shiny(self, session: Session) -> None:
+        """Look once, unasked, whether something that passed before the power was mirrored."""
+        if session.shiny is not None or self._looked:
+            return
+        self._looked = True
+        found: list[ShinyMap | None] = []
+
+        def take() -> None:
+            shiny = found[0] if found else None
+            told_meanwhile = self._session is not session or session.shiny is not None
+            if shiny is not None and shiny.known and not told_meanwhile:
+                session.set_shiny(shiny, remember=False)
+                self.changed.emit()
+
+        marks = session.marks
+        self._desk.run_aside(
+            "looking for shiny places",
+            lambda: found.append(shiny_of(session.footage, marks=marks)),
+            take,
+        )
+
     def find_shiny(self, contact_k: float | None = None) -> None:
         """Look for places that mirror, in the frames before the power."""
         session = self._session
         if session is None or self._desk.shown is None:
             self._desk.say("info", "open a recording or an input first")
             return
-        interval = unpowered(session, self._desk.now_s)
+        interval = self.unpowered_s
         accuracy_k = self.judge().accuracy_k(contact_k or math.nan) or 0.5
         self._desk.run_task(
             "looking for shiny places",
-            lambda _: find_shiny(session, interval, contact_k=contact_k, u_camera_k=accuracy_k),
+            lambda _: find_shiny(
+                session.footage,
+                interval,
+                scene=session.scene,
+                camera=session.camera,
+                contact_k=contact_k,
+                u_camera_k=accuracy_k,
+            ),
             lambda found: self._take_shiny(session, found),
         )
 
     def _take_shiny(self, session: Session, found: ShinyMap) -> None:
-        session.shiny = found
+        self._desk.attempt(lambda: session.set_shiny(found, remember=found.known))
         self.shiny_shown = True
         share = float(found.mask.mean())
         words = f"{share:.1%} of the picture is shiny" if found.known else "shiny places"
@@ -255,7 +296,8 @@ class Optics(QObject):
     def forget_shiny(self) -> None:
         """Believe all places again."""
         if self._session is not None:
-            self._session.shiny = None
+            session = self._session
+            self._desk.attempt(lambda: session.set_shiny(None))
             self.changed.emit()
 
     def show_shiny(self, on: bool) -> None:

@@ -7,7 +7,6 @@ from PySide6.QtWidgets import QCheckBox, QDialog, QDoubleSpinBox, QWidget
 
 from thermview.radiometry import ASSUMED_REFLECTED_K
 from thermview.radiometry.touch import METAL_NOTE
-from thermview.session.still import unpowered
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
@@ -30,7 +29,7 @@ class ShinyDialog(QDialog):
         self._desk = desk
         unit = desk.display.unit
         assert desk.session is not None
-        start_s, end_s = unpowered(desk.session, desk.now_s)
+        start_s, end_s = desk.optics.unpowered_s
         self.known = named(QCheckBox("a thermometer on the unpowered board reads"), "shinyKnown")
         self.contact = named(QDoubleSpinBox(), "shinyContact")
         self.contact.setRange(-273.0, 3000.0)
