@@ -166,6 +166,8 @@ def _why(reasons: dict[str, Counter[str]], frames: int, judge: Judge) -> list[st
         "_u_K columns: standard uncertainty (coverage about 68 %), K; beyond "
         f"{judge.limit_k:g} K a cell is not readable and nan"
     ]
+    if judge.shiny is not None and judge.shiny.known:
+        notes.append(f"shiny places: {judge.shiny.how}")
     for name, counts in ((name, counts) for name, counts in reasons.items() if counts):
         words = "; ".join(
             f"{reason} ({number} of {frames * len(COLUMNS)} cells)"
@@ -173,5 +175,3 @@ def _why(reasons: dict[str, Counter[str]], frames: int, judge: Judge) -> list[st
         )
         notes.append(f"not readable: {name}: {words}")
     return notes
-    if judge.shiny is not None and judge.shiny.known:
-        notes.append(f"shiny places: {judge.shiny.how}")

@@ -91,14 +91,14 @@ class Intake:
         if (recorder := self._recorder) is not None:
             recorder.note(mark)
 
-    def start_recording(self, path: Path, pre_trigger_s: float, *, force: bool) -> None:
-        """Begin a file with the frames in memory from the last `pre_trigger_s` (see `Session`)."""
     def set_shiny(self, shiny: ShinyMap | None) -> None:
         """Keep which places are shiny with the recording that runs and with later ones."""
         self._shiny = shiny if shiny is not None and shiny.known else None
         if (recorder := self._recorder) is not None:
             recorder.note(ShinyNote(self._shiny))
 
+    def start_recording(self, path: Path, pre_trigger_s: float, *, force: bool) -> None:
+        """Begin a file with the frames in memory from the last `pre_trigger_s` (see `Session`)."""
         with self._switch:
             if self._recorder is not None:
                 raise UsageError(f"a recording runs already, into {self._recorder.status().path}")
@@ -108,10 +108,10 @@ class Intake:
                 writer.set_profile(profile_text(self._plan.profile))
             if self.board_texts is not None:
                 writer.set_board(*self.board_texts)
-            with self._lock:
-                before = self._frames_before(pre_trigger_s)
             if self._shiny is not None:
                 writer.set_shiny(self._shiny)
+            with self._lock:
+                before = self._frames_before(pre_trigger_s)
                 recorder = Recorder(writer, path, self._ledger, before)
                 self._recorder = recorder
                 self.history.attach(recorder)

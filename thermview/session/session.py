@@ -39,9 +39,9 @@ from thermview.session.profiles import recorded_profile
 from thermview.session.recorder import RecordingStatus, RecordingSummary
 from thermview.session.replaying import ReplayTriggers
 from thermview.session.scan import Scan
+from thermview.session.shiny_places import kept_shiny, remember_shiny
 from thermview.session.states import EventKind, SessionEvent, SessionState
 from thermview.session.triggers import Quantity, TriggerRule
-from thermview.session.shiny_places import kept_shiny, remember_shiny
 
 HISTORY_BYTES = 400 * 10**6
 """Pictures of a live session kept in memory."""
@@ -72,9 +72,9 @@ class Session:
         self.info: SourceInfo = ledger.info
         self.footage = footage
         self.curves: CurveStore = ledger.curves
+        self._shiny: ShinyMap | None = None
         self._plan = Plan(ledger.info, self.info.scene, profile=recorded_profile(footage))
         self._baseline: tuple[float, float] | None = None
-        self._shiny: ShinyMap | None = None
         self._baseline_image: NDArray[np.float32] | None = None
         self._feed: LiveFeed | None = None
         self._intake: Intake | None = None
@@ -134,12 +134,12 @@ class Session:
         session = cls(ledger, footage)
         triggers = ReplayTriggers(ledger, lambda: session._plan)
         session._scan = Scan(footage, ledger.curves, triggers)
+        kept = kept_shiny(footage)
+        session._shiny = kept if kept is not None and kept.known else None
         return session
 
     # -- running -------------------------------------------------------------------------------
 
-        kept = kept_shiny(footage)
-        session._shiny = kept if kept is not None and kept.known else None
     @property
     def is_live(self) -> bool:
         """Tell whether frames arrive by themselves."""
@@ -271,6 +271,28 @@ class Session:
         if self._intake is not None:
             self._intake.actions.place = RecordingPlace(next_path, pre_trigger_s, force)
 
+    @property
+    def shiny(self) -> ShinyMap | None:
+        """Return which pixels mirror too much to be read, where that is known."""
+        return self._shiny
+
+    def set_shiny(self, shiny: ShinyMap | None, *, remember: bool = True) -> None:
+        """Say which pixels are shiny, or that none are known to be.
+
+        A recording that runs keeps it, and so do later ones; of a finished one it is remembered
+        beside it, without `remember` not at all.
+
+        Raises
+        ------
+        OutputError
+            The user's folder refuses it; the session knows it all the same.
+        """
+        self._shiny = shiny
+        if self._intake is not None:
+            self._intake.set_shiny(shiny)
+        elif remember:
+            remember_shiny(self.footage, shiny)
+
     def _set_plan(self, plan: Plan) -> None:
         self._plan = plan
         self.curves.set_columns(plan.keys(), plan.regions.differences)
@@ -303,28 +325,6 @@ class Session:
         return mark
 
     def remove_mark(self, mark: Mark) -> None:
-    @property
-    def shiny(self) -> ShinyMap | None:
-        """Return which pixels mirror too much to be read, where that is known."""
-        return self._shiny
-
-    def set_shiny(self, shiny: ShinyMap | None, *, remember: bool = True) -> None:
-        """Say which pixels are shiny, or that none are known to be.
-
-        A recording that runs keeps it, and so do later ones; of a finished one it is remembered
-        beside it, without `remember` not at all.
-
-        Raises
-        ------
-        OutputError
-            The user's folder refuses it; the session knows it all the same.
-        """
-        self._shiny = shiny
-        if self._intake is not None:
-            self._intake.set_shiny(shiny)
-        elif remember:
-            remember_shiny(self.footage, shiny)
-
         """Take a mark away; a recording that runs will be finished without it."""
         self._ledger.marks.remove(mark)
 
