@@ -103,7 +103,7 @@ def network(
 
 def warm_up(
     g: sparse.csc_matrix, c: Floats, power: Floats, seconds: float, slow_start_s: float
-) -> tuple[Floats, Floats]:
+) -> tuple[Floats, NDArray[np.float32]]:
     """Return times since power-on and rises of all nodes, implicit steps."""
     n_parts = len(power)
     now = np.zeros(len(c))
@@ -228,7 +228,7 @@ def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
         g, c = network(kd, capacity, loss, parts, (body_c, mine_g))
         slow_start_s = float(rng.choice([0.0, 0.3]))
         times_s, rises_k = warm_up(g, c, watts, camera.seconds, slow_start_s)
-        look = np.clip(eps + np.float32(0.01 * rng.normal()), 0.02, 0.99).astype(np.float32)
+        look = np.clip(eps + 0.01 * rng.normal(), 0.02, 0.99).astype(np.float32)
         scene = Scene(look, index, times_s, rises_k, (ny, nx))
         films.append(film_board(rng, camera, scene, (width, height)))
     names = [p.ref for p in parts]

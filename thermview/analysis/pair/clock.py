@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.pair.passing import without_passing
 from thermview.analysis.prepare import Take
 from thermview.analysis.responses import Drive, one_pole
 from thermview.analysis.waveform import step_at
@@ -119,6 +120,7 @@ def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
         )
     table = [np.interp(since_s, courses.times_s, course) for course in courses.active.T]
     table += [(segment == s).astype(np.float64) for s in np.unique(segment)]
+    pictures = without_passing(pictures, np.stack(table, axis=1), take.noise_k)
     solve = np.linalg.pinv(np.stack(table, axis=1), rcond=1e-4)[: courses.count]
     flat = pictures.reshape(len(pictures), -1)
     found = (solve.astype(np.float32) @ flat).reshape(courses.count, *pictures.shape[1:])
