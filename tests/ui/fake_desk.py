@@ -46,12 +46,14 @@ class FakeSession:
     """What the widgets ask of a session; measures nothing and runs no thread."""
 
     profile: CameraProfile | None = None
+    poses = None
     camera: CameraProfile | None = None
     shiny: ShinyMap | None = None
     noise: NoiseReport | None = None
 
     def __init__(self, footage: FakeFootage) -> None:
         self.info, self.footage = footage.info, footage
+        self.pictures = footage
         self.scene = footage.info.scene
         self.curves = CurveStore(footage.times_s)
         self.is_live = footage.info.live

@@ -39,6 +39,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         metavar="K",
         help="with --uncertainty: beyond this a number is not readable (default: 5)",
     )
+    parser.add_argument(
+        "--stabilise",
+        action="store_true",
+        help="the regions follow the board from the first frame on while the camera moves; nan "
+        "where the board is lost",
+    )
     parser.add_argument("--unit", default="C", metavar="C|K|F", help="default: C")
     add_format(parser, "csv")
     add_output(parser)
@@ -48,6 +54,7 @@ def run(options: argparse.Namespace) -> int:
     """Measure every frame and write a line for each."""
     from thermview.regions import load_regions
     from thermview.session.curve_table import write_curve_table
+    from thermview.session.following import Poses
     from thermview.session.judging import judge_of
     from thermview.sources import open_footage
 
@@ -60,7 +67,11 @@ def run(options: argparse.Namespace) -> int:
     try:
         with progress("measuring") as told, output(options) as stream:
             table = stream if options.format == "csv" else io.StringIO()
-            for done in write_curve_table(footage, regions, table, unit=unit, judge=judge):
+            poses = None
+            if options.stabilise and len(footage):
+                poses = Poses(footage, footage.first)
+            lines = write_curve_table(footage, regions, table, unit=unit, judge=judge, poses=poses)
+            for done in lines:
                 told(done, len(footage))
             if isinstance(table, io.StringIO):
                 print_json(_as_document(table.getvalue()), stream)

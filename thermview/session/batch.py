@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from thermview.frames import Footage, Frame, Scene
 from thermview.radiometry import ASSUMED_REFLECTED_K, CameraProfile, conversion
 from thermview.regions import Region, RegionSet
+from thermview.regions.carried import carried
+from thermview.session.following import Poses
 from thermview.session.measure import MeasureKey, Meter
 from thermview.session.profiles import recorded_profile
 from thermview.session.worth import Judge, around, ring
@@ -50,6 +52,8 @@ def measure_footage(
     scene: Scene | None = None,
     profile: CameraProfile | None = None,
     judge: Judge | None = None,
+    *,
+    poses: Poses | None = None,
 ) -> Iterator[MeasuredFrame]:
     """Measure every frame of a recording, one at a time, as recorded.
 
@@ -65,6 +69,8 @@ def measure_footage(
         In place of the recording's own.
     judge : Judge, optional
         Knows which parts are so small that the board around them counts.
+    poses : Poses, optional
+        Where the board is: the regions go along with it, NaN where it is lost.
 
     Yields
     ------
@@ -74,15 +80,21 @@ def measure_footage(
     scene = footage.info.scene if scene is None else scene
     scale = footage.info.scale
     known = recorded_profile(footage) if profile is None else profile
-    keys = tuple(MeasureKey.of(region, scene, scale, known) for region in regions.regions)
+    keys = tuple(MeasureKey.of(region, scene, scale, known, poses) for region in regions.regions)
     meter: Meter | None = None
     for number in range(footage.first, len(footage)):
         frame = footage.frame(number)
         if meter is None or (meter.picture, meter.scale) != (frame.shape, frame.scale):
             meter = Meter(keys, frame.shape, frame.scale)
-        table = meter.measure(frame.counts)
-        around_k = np.array([_around(region, judge, frame, known) for region in regions.regions])
+        table = meter.measure_frame(number, frame)
+        matrix = None if poses is None else poses.matrix(number)
+        placed = [r if matrix is None else _carried(r, matrix) for r in regions.regions]
+        around_k = np.array([_around(region, judge, frame, known) for region in placed])
         yield MeasuredFrame(number, frame.time_s, frame.held, table, around_k)
+
+
+def _carried(region: Region, matrix: NDArray[np.float64]) -> Region:
+    return replace(region, shape=carried(region.shape, matrix))
 
 
 def _around(

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import csv
+import math
 import tempfile
 from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from itertools import islice
 from shutil import copyfileobj
 from typing import Any, TextIO
@@ -15,9 +17,12 @@ from numpy.typing import NDArray
 
 from thermview.frames import Footage, Scene
 from thermview.radiometry import CameraProfile
+from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor
 from thermview.regions import Region, RegionSet, Statistic
 from thermview.session.batch import MeasuredFrame, measure_footage, measuring_notes
+from thermview.session.following import Poses
 from thermview.session.measure import STATISTICS
+from thermview.session.remarks import surface_remarks
 from thermview.session.worth import Judge
 from thermview.units import TemperatureUnit
 
@@ -25,6 +30,14 @@ COLUMNS: tuple[Statistic, ...] = ("min", "mean", "max")
 _PLACES = {"min": ("min_x", "min_y"), "max": ("max_x", "max_y")}
 _TOGETHER = 64  # frames judged at once: the arithmetic is on arrays
 _SPOOL_BYTES = 1 << 26
+
+
+@dataclass(slots=True)
+class _Told:
+    """What there is to say of a region's cells: why some lack, the least degrees of freedom."""
+
+    reasons: Counter[str] = field(default_factory=Counter)
+    freedom: float = math.inf
 
 
 def write_curve_table(
@@ -36,6 +49,7 @@ def write_curve_table(
     scene: Scene | None = None,
     profile: CameraProfile | None = None,
     judge: Judge | None = None,
+    poses: Poses | None = None,
 ) -> Iterator[int]:
     """Measure every frame and write a line for each; give the number of frames done after each.
 
@@ -55,10 +69,17 @@ def write_curve_table(
         In place of the recording's own.
     judge : Judge, optional
         Decides what each number is worth.
+    poses : Poses, optional
+        Where the board is: the regions go along with it.
     """
     relative = footage.info.scale.relative
     notes = measuring_notes(footage, regions, scene, profile)
-    frames = measure_footage(footage, regions, scene, profile, judge)
+    notes += surface_remarks(regions.regions, judge)
+    if poses is not None:
+        notes.append(
+            f"regions follow the board, placed in frame {poses.anchor}; nan where it is lost"
+        )
+    frames = measure_footage(footage, regions, scene, profile, judge, poses=poses)
     if judge is None or relative:
         if judge is not None:
             notes.append("no uncertainty: brightness has none in kelvin")
@@ -73,13 +94,13 @@ def write_curve_table(
     # why some cells lack stands above them, and is known only when all are done
     with tempfile.SpooledTemporaryFile(_SPOOL_BYTES, "w+", encoding="utf-8", newline="") as spool:
         writer = _begin(regions, spool, unit.value, sure=True)
-        reasons: dict[str, Counter[str]] = {}
+        told: dict[str, _Told] = {}
         done = 0
         while part := list(islice(frames, _TOGETHER)):
-            writer.writerows(_judged_lines(part, regions, judge, unit, reasons))
+            writer.writerows(_judged_lines(part, regions, judge, unit, told))
             done += len(part)
             yield done
-        _write_notes([*notes, *_why(reasons, done, judge)], stream)
+        _write_notes([*notes, *_why(told, done, judge)], stream)
         spool.seek(0)
         copyfileobj(spool, stream)
 
@@ -110,9 +131,9 @@ def _judged_lines(
     regions: RegionSet,
     judge: Judge,
     unit: TemperatureUnit,
-    reasons: dict[str, Counter[str]],
+    told: dict[str, _Told],
 ) -> list[list[object]]:
-    """Return lines with uncertainties; count in `reasons` what could not be read, and why."""
+    """Return lines with uncertainties; note in `told` what could not be read, and why."""
     tables = np.stack([frame.table for frame in frames])
     around_k = np.stack([frame.around_k for frame in frames])
     cells: list[list[str]] = [[] for _ in frames]
@@ -125,7 +146,7 @@ def _judged_lines(
                 region,
                 statistic,
                 judge=judge,
-                reasons=reasons.setdefault(region.name, Counter()),
+                told=told.setdefault(region.name, _Told()),
             )
             values.append([f"{unit.from_kelvin(value):.4f}" for value in value_k.tolist()])
             doubts.append([f"{u:.4f}" for u in u_k.tolist()])
@@ -141,7 +162,7 @@ def _judged(
     statistic: Statistic,
     *,
     judge: Judge,
-    reasons: Counter[str],
+    told: _Told,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return values and standard uncertainties, K, of one region's statistic, a frame each."""
     columns = {name: table[:, number] for number, name in enumerate(STATISTICS)}
@@ -154,21 +175,32 @@ def _judged(
         )
         if reading.readable:
             value_k[row], u_k[row] = reading.value_k, reading.u_k
+            told.freedom = min(told.freedom, reading.freedom)
         elif np.isfinite(columns["max_x"][row]):  # else out of view: nan by the contract
             vague = reading.reason.startswith("uncertain by")  # by another amount in each frame
             why = f"uncertain, mostly {reading.dominant}" if vague else reading.reason
-            reasons[why] += 1
+            told.reasons[why] += 1
     return value_k, u_k
 
 
-def _why(reasons: dict[str, Counter[str]], frames: int, judge: Judge) -> list[str]:
+def _why(told: dict[str, _Told], frames: int, judge: Judge) -> list[str]:
     notes = [
         "_u_K columns: standard uncertainty (coverage about 68 %), K; beyond "
         f"{judge.limit_k:g} K a cell is not readable and nan"
     ]
     if judge.shiny is not None and judge.shiny.known:
         notes.append(f"shiny places: {judge.shiny.how}")
-    for name, counts in ((name, counts) for name, counts in reasons.items() if counts):
+    few = {name: one.freedom for name, one in told.items() if math.isfinite(one.freedom)}
+    if few:
+        least = min(few.values())
+        notes.append(
+            f"a 95 % interval reaches {COVERAGE_FACTOR:.2f} standard uncertainties to each side, "
+            f"up to {float(coverage_factor(least)):.2f} where few readings tell the uncertainty "
+            f"(effective degrees of freedom, at the least: "
+            + ", ".join(f"{name} {freedom:.0f}" for name, freedom in few.items())
+            + ")"
+        )
+    for name, counts in ((name, one.reasons) for name, one in told.items() if one.reasons):
         words = "; ".join(
             f"{reason} ({number} of {frames * len(COLUMNS)} cells)"
             for reason, number in counts.most_common(3)

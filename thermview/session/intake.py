@@ -54,6 +54,8 @@ class Intake:
             self.history.append(frame)
             if self._recorder is not None:
                 self._recorder.offer(number, frame)
+        if (poses := self._plan.poses) is not None:
+            poses.take(number, frame)
         self._measure.take(number, frame)
         self._watch.take(number, frame)
         self.mailbox.put(frame)

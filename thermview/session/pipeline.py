@@ -8,6 +8,7 @@ from thermview.frames import Frame, Scene, SourceInfo
 from thermview.radiometry import CameraProfile
 from thermview.regions import Rectangle, Region, RegionSet
 from thermview.session.curves import CurveStore
+from thermview.session.following import Poses
 from thermview.session.measure import MeasureKey, Meter
 from thermview.session.triggers import Quantity, TriggerRule
 
@@ -25,6 +26,7 @@ class Plan:
     rules: tuple[TriggerRule, ...] = ()
     profile: CameraProfile | None = None
     repair: bool = True
+    poses: Poses | None = None
 
     @property
     def camera(self) -> CameraProfile | None:
@@ -40,7 +42,13 @@ class Plan:
             whole = Rectangle(0, 0, self.info.width_px, self.info.height_px)
             regions[PICTURE_ID] = Region(PICTURE_ID, whole)
         return {
-            region_id: MeasureKey.of(region, self.scene, self.info.scale, self.camera)
+            region_id: MeasureKey.of(
+                region,
+                self.scene,
+                self.info.scale,
+                self.camera,
+                self.poses if region_id != PICTURE_ID else None,
+            )
             for region_id, region in regions.items()
         }
 
@@ -58,7 +66,9 @@ class MeasureStep:
         if frame.held or not keys:
             self._store.write(number, keys, None)
         else:
-            self._store.write(number, keys, self._meter_for(keys, frame).measure(frame.counts))
+            self._store.write(
+                number, keys, self._meter_for(keys, frame).measure_frame(number, frame)
+            )
 
     def _meter_for(self, keys: tuple[MeasureKey, ...], frame: Frame) -> Meter:
         meter = self._meter

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 
 from thermview.errors import ThermviewError
 from thermview.frames import Footage
 from thermview.session.curves import CurveStore
+from thermview.session.following import Poses
 from thermview.session.pipeline import MeasureStep
 from thermview.session.replaying import ReplayTriggers
 from thermview.session.watching import TriggerWatch
@@ -38,6 +40,7 @@ class Scan:
         self._store = store
         self._triggers = triggers
         self._measure = MeasureStep(store)
+        self.poses: Poses | None = None
         self._wanted = threading.Event()
         self._idle = threading.Event()
         self._idle.set()
@@ -81,8 +84,10 @@ class Scan:
                 self._idle.set()
 
     def _pass(self) -> None:
-        watch = self._triggers.begin() if self._triggers is not None else None
         first, stop = self._footage.first, len(self._footage)  # rows may be ahead of the frames
+        if self.poses is not None and not self._find_poses(self.poses, first, stop):
+            return
+        watch = self._triggers.begin() if self._triggers is not None else None
         missing = set(self._store.missing(first, stop).tolist())
         numbers = range(first, stop) if watch is not None else sorted(missing)
         total = len(numbers)
@@ -95,6 +100,17 @@ class Scan:
         if self._triggers is not None:
             self._triggers.finish()
         self._report(total, total)
+
+    def _find_poses(self, poses: Poses, first: int, stop: int) -> bool:
+        """Follow the board from the anchor on and back; False where the work has changed."""
+        for done, number in enumerate(poses.outward(first, stop)):
+            if done % CHUNK == 0:
+                self._report(done, stop - first)
+                if self._wanted.is_set():
+                    return False
+            with suppress(ThermviewError, IndexError):  # let go of meanwhile, or unreadable
+                poses.take(number, self._footage.frame(number))
+        return True
 
     def _report(self, done: int, total: int) -> None:
         self._progress = (done, total)

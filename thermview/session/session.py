@@ -29,11 +29,13 @@ from thermview.regions import RegionSet
 from thermview.session.acting import RecordingPlace
 from thermview.session.baseline import mean_image, unrest
 from thermview.session.curves import CurveStore
+from thermview.session.following import Poses, StillFootage
 from thermview.session.intake import Intake
 from thermview.session.ledger import Ledger
 from thermview.session.live import LiveFeed
 from thermview.session.losses import Losses
 from thermview.session.markbook import MarkBook
+from thermview.session.measure import repair_for
 from thermview.session.pipeline import Plan
 from thermview.session.profiles import recorded_profile
 from thermview.session.recorder import RecordingStatus, RecordingSummary
@@ -78,6 +80,8 @@ class Session:
         self._baseline_image: NDArray[np.float32] | None = None
         self._feed: LiveFeed | None = None
         self._intake: Intake | None = None
+        self._pictures: Footage = footage
+        self._baseline_of: Footage = footage
         self._scan = Scan(footage, ledger.curves)
         self._told = SessionState.IDLE
         self._started = self._closed = False
@@ -259,6 +263,34 @@ class Session:
         with self._lock:
             self._set_plan(replace(self._plan, profile=profile, repair=repair))
 
+    @property
+    def poses(self) -> Poses | None:
+        """Return where the board is in each frame, where it is followed."""
+        return self._plan.poses
+
+    @property
+    def pictures(self) -> Footage:
+        """Return the frames to look at: the footage, held still where the board is followed."""
+        return self._pictures
+
+    def follow(self, anchor: int | None) -> None:
+        """Let regions and parts, as they lie in frame `anchor`, follow the board; None ends it.
+
+        Raises
+        ------
+        InputError, IndexError
+            The frame cannot be had.
+        """
+        poses = None if anchor is None else Poses(self.footage, anchor)
+        with self._lock:
+            self._scan.poses = poses
+            self._pictures = self.footage
+            if poses is not None:
+                shape = (self.info.height_px, self.info.width_px)
+                repair = repair_for(self.camera, shape)
+                self._pictures = StillFootage(self.footage, poses, repair)
+            self._set_plan(replace(self._plan, poses=poses))
+
     def set_triggers(self, rules: Iterable[TriggerRule]) -> None:
         """Watch for these rules: a live source from now on, a recording from its first frame."""
         with self._lock:
@@ -344,9 +376,10 @@ class Session:
             A warning where the board still warms or cools.
         """
         interval = (time_s - seconds, time_s)
-        image = mean_image(self.footage, *interval)
+        image = mean_image(self._pictures, *interval)
         with self._lock:
             self._baseline, self._baseline_image = interval, image
+            self._baseline_of = self._pictures
             self.curves.set_baseline(interval)
             if not self.is_live and any(r.quantity is Quantity.RISE for r in self._plan.rules):
                 self._scan.request()
@@ -354,7 +387,16 @@ class Session:
         return unrest(self.footage, self.curves, self._plan.regions, time_s)
 
     def baseline_image(self) -> NDArray[np.float32] | None:
-        """Return the mean apparent temperature over the baseline, K, shape (row, column)."""
+        """Return the mean apparent temperature over the baseline, K, shape (row, column).
+
+        Where the board is followed, in the axes of `pictures`, as soon as its poses are known.
+        """
+        interval, pictures = self._baseline, self._pictures
+        if interval is not None and pictures is not self._baseline_of:
+            low, high = np.searchsorted(self.footage.times_s, interval)
+            if self.poses is None or all(self.poses.known(n) for n in range(low, high)):
+                self._baseline_image = mean_image(pictures, *interval)
+                self._baseline_of = pictures
         return self._baseline_image
 
     # -- recording -----------------------------------------------------------------------------

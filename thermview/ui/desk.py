@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from thermview.errors import ThermviewError
@@ -28,6 +29,7 @@ from thermview.sources import OpenOptions
 from thermview.ui.board.keeper import BoardKeeper
 from thermview.ui.display import Display
 from thermview.ui.finding import Findings
+from thermview.ui.following import Following
 from thermview.ui.keeping import Keeping
 from thermview.ui.layers import Layers
 from thermview.ui.opening import Opened, open_address, remember, zero_before_power
@@ -95,6 +97,7 @@ class Desk(Working):
         self.boards = BoardKeeper(self)
         self.findings = Findings(self)
         self.layers = Layers(self)
+        self.following = Following(self)
         self._timer = QTimer(self)
         self._timer.setTimerType(Qt.TimerType.PreciseTimer)
         self._timer.setInterval(TICK_MS)
@@ -123,6 +126,7 @@ class Desk(Working):
             return
         self.remember()
         self.findings.end()
+        self.following.end()
         session, self.session = self.session, None
         self.player = Player(_NoFilm())
         self.opened = self.board = self.shown = None
@@ -140,6 +144,7 @@ class Desk(Working):
         self._timer.stop()
         self.close_session()
         self.findings.finish()
+        self.following.finish()
         self.finish_tasks()
 
     def remember(self) -> None:
@@ -173,6 +178,7 @@ class Desk(Working):
         self.optics.begin()
         self.boards.begin()
         self.findings.begin()
+        self.following.begin()
         opened.session.start()
         if opened.path is not None:
             self.settings.add_recent(opened.path)
@@ -227,11 +233,10 @@ class Desk(Working):
 
     def _show(self, number: int) -> None:
         assert self.session is not None
-        footage = self.session.footage
         if number < 0 or number == self.shown_number:
             return
         try:
-            frame = footage.frame(number)
+            frame = self.session.pictures.frame(number)
         except IndexError:  # the history let go of it between the two calls
             return
         except ThermviewError as error:
@@ -242,13 +247,21 @@ class Desk(Working):
         self.frame_shown.emit(frame)
         self.playhead_moved.emit(number)
 
+    def show_again(self) -> None:
+        """Show the frame anew: it is looked at in another way."""
+        number, self.shown_number = self.shown_number, -1
+        self._show(number)
+
     def _tell_display(self) -> None:
         """Let the picture's colours know the zero and the scene before the next frame."""
         assert self.session is not None
         baseline = self.session.baseline
+        image = self.session.baseline_image()
+        if image is not self._seen.zero:
+            self._seen.zero = image
+            self.display.set_baseline(image)
         if baseline != self._seen.baseline:
             self._seen.baseline = baseline
-            self.display.set_baseline(self.session.baseline_image())
             self.optics.zero_taken()
         self.display.set_scene(self.session.scene)
         self.display.set_camera(self.session.camera)
@@ -521,6 +534,7 @@ class _Seen:
     extent: Any = None
     state: Any = None
     baseline: tuple[float, float] | None = None
+    zero: NDArray[np.float32] | None = None
     curves_s: float = float("-inf")
     shown_s: float = float("-inf")
     power_s: float = float("-inf")

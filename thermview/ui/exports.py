@@ -67,6 +67,7 @@ def save_curves(desk: Desk, path: Path) -> None:
                 scene=session.scene,
                 profile=session.camera,
                 judge=judge,
+                poses=session.poses,
             )
             told = task.telling("exporting the curves", "exporting the curves: cancelled")
             for done in table:

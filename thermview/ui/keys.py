@@ -55,6 +55,7 @@ ACTIONS = (
     KeyAction("parts", "draw the board's parts", "A", DRAW),
     KeyAction("shiny", "hatch shiny places", "E", DRAW),
     KeyAction("average", "average the picture over time", "U", DRAW),
+    KeyAction("follow", "hold the picture still while the camera moves", "8", DRAW),
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("find_part", "find a part", "/", PICTURE),
     KeyAction("match", "matching points: where the board lies", "C", PICTURE),

@@ -113,12 +113,13 @@ class Optics(QObject):
         )
         if self._judge is None or key != self._judge_key:
             self._judge_key = key
-            measured = None if session.noise is None else session.noise.netd_k
+            noise = session.noise
             self._judge = Judge(
                 scene=session.scene,
                 scale=session.info.scale,
                 profile=session.camera,
-                netd_k=session.info.netd_k if measured is None else measured,
+                netd_k=session.info.netd_k if noise is None else noise.netd_k,
+                netd_freedom=math.inf if noise is None else noise.freedom,
                 limit_k=self.limit_k,
                 shiny=session.shiny,
                 mm_per_px=display.mm_per_px,
@@ -363,7 +364,7 @@ class Optics(QObject):
 
     def _prepared(self, frame: Frame, session: Session) -> Frame:
         repair = repair_for(session.camera, frame.shape)
-        if repair is not None:
+        if repair is not None and session.poses is None:  # else done before it was held still
             frame = replace(frame, counts=repair.repair(frame.counts))
         if self.averaging and not frame.scale.relative and not frame.held:
             return self._averaged(frame, session)

@@ -9,6 +9,7 @@ from thermview.frames import Frame, FrameFlag
 from thermview.session import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.display import Display
+from thermview.ui.keys import Keys
 
 _STALE = {
     SessionState.STALLED: "no new picture from the camera",
@@ -36,6 +37,8 @@ def notices(desk: Desk) -> list[str]:
         words.append("shutter: picture held")
     if frame.flags & FrameFlag.DAMAGED:
         words.append("damaged picture: not measured")
+    if said := desk.following.words(Keys(desk.settings).key("follow")):
+        words.append(said)
     if desk.display.isotherm is not None:
         words.append(band_words(desk.display))
     return words

@@ -28,7 +28,7 @@ _TOOLS = {
     ToolKind.RULER: ("7", "ruler", "measure a length in px or mm"),
 }
 _FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _PARTS_KEY, _SMOOTH_KEY = "0", "K", "H", "A", "J"
-_SHINY_KEY, _AVERAGE_KEY = "E", "U"
+_SHINY_KEY, _AVERAGE_KEY, _FOLLOW_KEY = "E", "U", "8"
 
 
 class _NameEdit(QLineEdit):
@@ -120,6 +120,13 @@ class PictureView(QWidget):
                 self.desk.optics.set_averaging,
                 False,
             ),
+            "follow": (
+                "hold the picture still: regions and parts follow the board while the camera moves",
+                _FOLLOW_KEY,
+                "image-move",
+                self.desk.following.set_on,
+                False,
+            ),
             "smooth": (
                 "smooth between pixels when enlarged",
                 _SMOOTH_KEY,
@@ -179,6 +186,7 @@ class PictureView(QWidget):
         desk.findings.changed.connect(canvas.update)
         desk.findings.chosen_changed.connect(canvas.update)
         desk.optics.changed.connect(self._optics_changed)
+        desk.following.changed.connect(self._following_changed)
         canvas.tool_changed.connect(self._tool_changed)
         canvas.measured.connect(self._measured)
         canvas.rename_wanted.connect(self.start_rename)
@@ -217,6 +225,10 @@ class PictureView(QWidget):
     def _optics_changed(self) -> None:
         self.actions_by_name["shiny"].setChecked(self.desk.optics.shiny_shown)
         self.actions_by_name["average"].setChecked(self.desk.optics.averaging)
+        self.canvas.refresh()
+
+    def _following_changed(self) -> None:
+        self.actions_by_name["follow"].setChecked(self.desk.following.on)
         self.canvas.refresh()
 
     def _tool_changed(self, kind: ToolKind) -> None:

@@ -1,0 +1,66 @@
+"""The picture held still by a switch and a key; offered when the camera moves."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import h5py
+import numpy as np
+from PySide6.QtCore import Qt
+from PySide6.QtTest import QTest
+from pytestqt.qtbot import QtBot
+from scipy.ndimage import gaussian_filter, shift
+from window_kit import open_and_wait, session_of
+
+from thermview.regions import Rectangle
+from thermview.ui.picture.notices import notices
+from thermview.ui.window import MainWindow
+
+
+def write_moving(path: Path, frames: int = 60) -> None:
+    """Write a recording in which a board moves to and fro, by plain h5py."""
+    rng = np.random.default_rng(3)
+    scene = gaussian_filter(rng.normal(0, 2.0, (136, 168)), 2.0) * 4 + 295.0
+    counts = np.empty((frames, 96, 128), np.uint16)
+    for n in range(frames):
+        moved = shift(scene, (5 * np.sin(n / 5), 8 * np.sin(n / 7)), order=1)[20:-20, 20:-20]
+        counts[n] = np.rint((moved + rng.normal(0, 0.03, moved.shape)) * 100)
+    with h5py.File(path, "w") as file:
+        data = file.create_dataset("entry/thermal/counts", data=counts)
+        data.attrs["scale_factor"], data.attrs["add_offset"] = 0.01, 0.0
+        file.create_dataset("entry/thermal/time", data=np.arange(frames) / 25.0)
+
+
+def test_a_key_holds_the_picture_still(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    path = tmp_path / "moving.h5"
+    write_moving(path)
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, str(path))
+    region = desk.document.add(Rectangle(60, 40, 10, 8))
+    assert session_of(main_window).wait(20)
+    moving = float(np.ptp(session_of(main_window).curves.column(region.id, "mean")))
+    desk.following.look()
+    qtbot.waitUntil(lambda: desk.following.moves, timeout=10_000)
+    assert any("[8]" in words for words in notices(desk))
+
+    QTest.keyClick(main_window, Qt.Key.Key_8)
+    session = session_of(main_window)
+    assert desk.following.on
+    assert main_window.picture.actions_by_name["follow"].isChecked()
+    assert session.wait(20)
+    column = session.curves.column(region.id, "mean")
+    assert np.ptp(column) < 0.2 * moving  # a board that does not change
+    desk.seek(11)
+    assert desk.shown is not None
+    held = desk.shown.kelvin()[30:60, 40:80]
+    desk.seek(0)
+    assert desk.shown is not None
+    assert np.nanmax(np.abs(held - desk.shown.kelvin()[30:60, 40:80])) < 1.0
+    assert not any("[8]" in words for words in notices(desk))
+
+    QTest.keyClick(main_window, Qt.Key.Key_8)
+    assert session.poses is None
+    assert session.wait(20)
+    assert np.ptp(session.curves.column(region.id, "mean")) == moving
