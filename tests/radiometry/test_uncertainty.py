@@ -193,6 +193,43 @@ def test_coverage_holds_with_a_camera_known_from_three_readings() -> None:
     assert 0.94 < held / 4000 < 0.96
 
 
+@pytest.mark.parametrize("frames", [4, 16])
+def test_coverage_holds_with_a_noise_known_from_few_frames(frames: int) -> None:
+    """JCGM 100 G.3: Student's t holds its 95 % where the normal quantile would not."""
+    rng = np.random.default_rng(frames)
+    setting = Setting(emissivity=0.95)
+    held = {"temperature": 0, "rise": 0, "normal": 0}
+    trials = 3000
+    for _ in range(trials):
+        noise_k = rng.normal(0.0, 0.3, frames).std(ddof=1)
+        now_k = float(apparent_temperature(330.0, setting)) + rng.normal(0.0, 0.3)
+        zero_k = float(apparent_temperature(300.0, setting))
+        doubt = Doubt(noise_k=noise_k, noise_freedom=frames - 1.0)
+        found = read(now_k, setting, doubt, limit_k=math.inf)
+        normal = read(now_k, setting, Doubt(noise_k=noise_k), limit_k=math.inf)
+        rise = read_rise(now_k, zero_k, setting, doubt, limit_k=math.inf)
+        assert found.freedom == pytest.approx(frames - 1.0)
+        assert found.u_k == normal.u_k
+        held["temperature"] += found.low_k <= 330.0 <= found.high_k
+        held["rise"] += rise.low_k <= 30.0 <= rise.high_k
+        held["normal"] += normal.low_k <= 330.0 <= normal.high_k
+    assert 0.94 < held["temperature"] / trials < 0.96
+    assert 0.94 < held["rise"] / trials < 0.96
+    if frames == 4:
+        assert held["normal"] / trials < 0.9
+
+
+def test_effective_freedom_of_a_reading_is_welch_and_satterthwaite_s() -> None:
+    """The same sum by GTC: noise from 9 frames, all else known otherwise."""
+    setting, doubt = Setting(emissivity=0.95), Doubt(noise_k=0.3, camera_k=0.2, noise_freedom=8.0)
+    found = read(330.0, setting, doubt)
+    second = GTC.ureal(0.0, 0.3, 8) + GTC.ureal(0.0, 0.2)
+    assert found.freedom == pytest.approx(second.df, rel=1e-6)
+    assert found.factor == pytest.approx(float(GTC.reporting.k_factor(second.df)), abs=2e-3)
+    with pytest.raises(UsageError, match="noise's degrees of freedom"):
+        Doubt(noise_freedom=0.5)
+
+
 def test_jcgm_101_additive_model() -> None:
     # JCGM 101 section 9.2 (from memory, reproduced by Monte Carlo here)
     assert _sum_of((1, 1, 1, 1)) == pytest.approx(2.0)

@@ -26,8 +26,10 @@ from thermview.radiometry import (
     profile_text,
 )
 from thermview.radiometry.calibration import ContactPoint, fit_calibration
+from thermview.radiometry.emissivity import LACQUER_NOTE, materials
 from thermview.radiometry.shiny import ShinyMap
 from thermview.radiometry.size import Spread, recovery
+from thermview.radiometry.touch import METAL_NOTE
 from thermview.recording import Writer, open_recording
 from thermview.recording.repair import repair
 from thermview.regions import (
@@ -44,6 +46,7 @@ from thermview.session import Session
 from thermview.session.curve_table import write_curve_table
 from thermview.session.judging import judge_of
 from thermview.session.profiles import keep_profile, kept_profile
+from thermview.session.remarks import surface_remarks
 from thermview.session.worth import Judge, pixel_count
 from thermview.units import TemperatureUnit
 
@@ -150,6 +153,63 @@ def test_command_adds_the_columns_only_when_asked(
     assert "nan" not in capsys.readouterr().out.splitlines()[-1]
     with pytest.raises(UsageError, match="above 0"):
         main(["curve", str(path), "--regions", str(file), "--uncertainty", "--limit", "0"])
+
+
+def noisy(path: Path, frames: int = 40, noise_k: float = 0.2) -> Path:
+    """Record an even scene of 40 °C with noise, by a camera that is otherwise perfect."""
+    rng = np.random.default_rng(2)
+    info = SourceInfo("invented", "", 32, 24, SCALE, True, datetime(2026, 1, 1, tzinfo=UTC))
+    with Writer(path, info) as writer:
+        writer.set_profile(profile_text(CameraProfile("lab", accuracy_k=0.0)))
+        for number in range(frames):
+            celsius = 40.0 + noise_k * rng.standard_normal((24, 32))
+            counts = np.rint(celsius * 1000).astype(np.uint16)
+            writer.take(Frame(counts, number / 25, number, SCALE))
+    return path
+
+
+def test_noise_of_few_frames_has_few_degrees_of_freedom_and_the_table_says_so(
+    tmp_path: Path,
+) -> None:
+    """The quiet second holds 26 frames; 2 degrees go to the drift's line."""
+    path = noisy(tmp_path / "a.h5")
+    notes, columns = table_of(path, RegionSet((region(),)))
+    np.testing.assert_allclose(columns["U3_max_u_K"], 0.2, rtol=0.1)
+    (why,) = [note for note in notes if "degrees of freedom" in note]
+    assert why.endswith("(effective degrees of freedom, at the least: U3 24)")
+    assert "up to 2.06" in why  # Student's t of 24: 2.064, JCGM 100 table G.2
+    sure = write(tmp_path / "b.h5", even(40.0), profile=PROFILE)  # its noise is stated
+    notes, _ = table_of(sure, RegionSet((region(),)))
+    assert not any("degrees of freedom" in note for note in notes)
+
+
+def test_lacquer_and_metal_are_told_in_every_export(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coat = region(emissivity=0.9, emissivity_from="material: lacquer")
+    assert any(row.name == "lacquer" for row in materials()), "a name of the table"
+    can = Region("can", BOX, emissivity=0.1)
+    plain = Region("plain", BOX, emissivity=0.9)
+    told = surface_remarks((coat, can, plain))
+    assert told == [f"can: {METAL_NOTE}", f"U3: {LACQUER_NOTE}"]
+    path = write(tmp_path / "a.h5", even(40.0), profile=PROFILE)
+    file = tmp_path / "r.json"
+    save_regions(file, RegionSet((coat, can, plain)))
+    for more in ((), ("--uncertainty",)):
+        assert main(["curve", str(path), "--regions", str(file), *more]) == 0
+        lines = capsys.readouterr().out.splitlines()
+        assert [f"# {words}" in lines for words in told] == [True, True]
+    footage = open_recording(path)
+    words = RegionWords(footage, RegionSet((coat, can, plain)), TemperatureUnit.CELSIUS)
+    assert words.remarks == told
+    pictures = [
+        next(iter(film_pictures(footage, RegionSet((one,)))))
+        for one in (plain, replace(plain, emissivity=0.1))
+    ]
+    footage.close()
+    foot = pictures[0].shape[0] // 12
+    ink = [int((picture[-foot:] < 128).sum()) for picture in pictures]
+    assert ink[0] < ink[1], "a line of words more stands below"
 
 
 def test_rise_is_surer_than_the_temperature_it_comes_from() -> None:

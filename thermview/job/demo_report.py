@@ -27,6 +27,7 @@ from thermview.job.pictures import (
     picture_size,
     save,
 )
+from thermview.radiometry.touch import METAL_NOTE
 from thermview.regions import Polygon, Region, RegionSet
 from thermview.session.boards import Board, board_of
 from thermview.session.power import powered_until, quiet_interval
@@ -180,6 +181,7 @@ text-align:left;vertical-align:top}}img{{max-width:100%}}</style>
 <th>evidence</th></tr>{rows}</table>
 <ul>{notes}</ul>
 {images}
+<p>{html.escape(METAL_NOTE)}</p>
 <p>{html.escape(BOARDS_HURT)}</p>
 </html>
 """

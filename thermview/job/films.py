@@ -17,11 +17,13 @@ from thermview.job.pictures import (
     RegionWords,
     draw_frame,
     draw_regions,
+    draw_shiny,
     label_text,
     new_figure,
     picture_size,
     pixels,
     robust_span,
+    write_below,
 )
 from thermview.regions import RegionSet
 from thermview.session.export import frame_values
@@ -139,6 +141,8 @@ def film_pictures(
     draw_frame(axes, first, unit=unit, span=_span(footage, unit), title=" ")
     words = RegionWords(footage, regions, unit)
     labels = draw_regions(axes, regions, words.of(first)) if regions.regions else {}
+    draw_shiny(axes, words.shiny)
+    write_below(axes, words.remarks)
     image = axes.images[0]
     figure.canvas.draw()
     figure.set_layout_engine("none")  # the layout is found; it need not be found for every frame

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import textwrap
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -17,16 +18,19 @@ from matplotlib.text import Annotation
 from numpy.typing import NDArray
 
 from thermview.frames import Footage, Frame
+from thermview.radiometry.shiny import ShinyMap
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, RegionSet, Shape, Spot
 from thermview.session.export import frame_values
 from thermview.session.judging import judge_of
 from thermview.session.measure import STATISTICS, MeasureKey, Meter
+from thermview.session.remarks import surface_remarks
 from thermview.units import TemperatureUnit
 
 COLOURS = "inferno"
 RISE_COLOURS = "RdBu_r"
 DOTS_PER_INCH = 100
 PICTURE_WIDTH_PX = 1100
+LINE_LETTERS = 150  # of small print under a picture
 SPAN_PERCENTILES = (0.5, 99.9)
 
 
@@ -63,13 +67,15 @@ def save_frame(
     path: Path, footage: Footage, frame: Frame, regions: RegionSet, unit: TemperatureUnit
 ) -> None:
     """Write a frame as a PNG for people: scale, regions with their readings, when and of what."""
-    words = RegionWords(footage, regions, unit).of(frame) if regions.regions else {}
+    worth = RegionWords(footage, regions, unit)
     figure = new_figure(*picture_size(frame))
     axes = figure.subplots()
     kind = ", simulated" if footage.info.simulated else ""
     title = f"{footage.info.title or footage.info.name}{kind}, {frame.time_s:.2f} s"
     draw_frame(axes, frame, unit=unit, title=title)
-    draw_regions(axes, regions, words)
+    draw_regions(axes, regions, worth.of(frame))
+    draw_shiny(axes, worth.shiny)
+    write_below(axes, worth.remarks)
     save(figure, path)
 
 
@@ -93,6 +99,16 @@ class RegionWords:
         self._scale = scale
         keys = [MeasureKey.of(r, self._judge.scene, scale, profile) for r in self._regions]
         self._meter = Meter(keys, (footage.info.height_px, footage.info.width_px), scale)
+
+    @property
+    def shiny(self) -> ShinyMap | None:
+        """Return which pixels mirror too much to be read, where that is known."""
+        return self._judge.shiny
+
+    @property
+    def remarks(self) -> list[str]:
+        """Return what must be said of the regions' surfaces."""
+        return surface_remarks(self._regions, self._judge)
 
     def of(self, frame: Frame) -> dict[str, str]:
         """Return the words by region id."""
@@ -142,6 +158,31 @@ def draw_frame(
     values = frame_values(frame, unit)
     what = "brightness, counts" if frame.scale.relative else f"apparent, {unit.symbol}"
     _draw(axes, values, span or robust_span(values), colours=COLOURS, what=what, title=title)
+
+
+def draw_shiny(axes: Axes, shiny: ShinyMap | None) -> None:
+    """Hatch what mirrors too much to be read, as the window does, and say so below."""
+    if shiny is None or not (shiny.known and shiny.mask.any()):
+        return
+    rows, columns = shiny.mask.shape
+    inside = np.pad(shiny.mask.astype(np.float32), 1)  # so that what meets the side is closed
+    hatched = axes.contourf(
+        np.arange(-1, columns + 1) + 0.5,
+        np.arange(-1, rows + 1) + 0.5,
+        inside,
+        levels=[0.5, 1.5],
+        colors="none",
+        hatches=["////"],
+    )
+    hatched.set_edgecolor("0.6")  # seen on dark and on bright ground
+    hatched.set_linewidth(0.0)
+    write_below(axes, ["hatched: shiny, not readable"])
+
+
+def write_below(axes: Axes, remarks: Iterable[str]) -> None:
+    """Write sentences under a picture, below what stands there already."""
+    lines = [line for remark in remarks for line in textwrap.wrap(remark, LINE_LETTERS)]
+    axes.set_xlabel("\n".join([axes.get_xlabel(), *lines]).strip(), fontsize=8, loc="left")
 
 
 def draw_rise(axes: Axes, rise_k: NDArray[np.float32], title: str = "") -> None:

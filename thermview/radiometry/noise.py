@@ -63,6 +63,15 @@ class NoiseReport:
     knee_frames: int
     frames: int
 
+    @property
+    def freedom(self) -> float:
+        """Return the degrees of freedom of a pixel's noise (JCGM 100 4.2.6 and H.3.5).
+
+        The frames less the two of the drift's line. All pixels together know the median pixel far
+        better, but a reading is of one pixel, and pixels differ.
+        """
+        return max(self.frames - 2.0, 1.0)
+
     def noise_of_mean_k(self, frames: float, pixels: float = 1.0) -> float:
         """Return the standard deviation of a mean over frames and pixels, K.
 

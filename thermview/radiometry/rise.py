@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import ArrayLike
 
-from thermview.radiometry.coverage import COVERAGE_FACTOR
+from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor
 from thermview.radiometry.equation import object_temperature
 from thermview.radiometry.planck import Floats
 from thermview.radiometry.setting import Setting
@@ -17,6 +17,7 @@ from thermview.radiometry.uncertainty import (
     Reading,
     Readings,
     contributions,
+    freedom_of,
     judge,
     no_solution,
     sensitivities,
@@ -70,8 +71,16 @@ def read_rises(
     rise_k = _rise(pair, setting)
     shares_k = _rise_terms(pair, setting, doubt, baseline_noise_k)
     first_order_k = np.sqrt((shares_k**2).sum(axis=0))
-    interval_k = _rise_interval(pair, rise_k, setting, doubt, baseline_noise_k)
-    return judge(rise_k, first_order_k, interval_k, shares_k, limit_k)
+    freedom = freedom_of(shares_k, doubt)
+    interval_k = _rise_interval(
+        pair,
+        rise_k,
+        setting,
+        doubt,
+        baseline_noise_k=baseline_noise_k,
+        reach=coverage_factor(freedom),
+    )
+    return judge(rise_k, first_order_k, interval_k, shares_k, limit_k, freedom=freedom)
 
 
 def _rise(pair_k: Floats, setting: Setting) -> Floats:
@@ -93,7 +102,13 @@ def _rise_terms(pair_k: Floats, setting: Setting, doubt: Doubt, baseline_noise_k
 
 
 def _rise_interval(
-    pair_k: Floats, rise_k: Floats, setting: Setting, doubt: Doubt, baseline_noise_k: float
+    pair_k: Floats,
+    rise_k: Floats,
+    setting: Setting,
+    doubt: Doubt,
+    *,
+    baseline_noise_k: float,
+    reach: Floats,
 ) -> tuple[Floats, Floats]:
     """Return the ends of the 95 % interval of rises, K.
 
@@ -109,7 +124,7 @@ def _rise_interval(
         away = _rise(pair_k, at_end) - rise_k
         aways.append(away if eps > 0.0 else np.full_like(away, np.nan))
         terms_k = _rise_terms(pair_k, at_end, others, baseline_noise_k)
-        rests.append(COVERAGE_FACTOR * np.sqrt((terms_k**2).sum(axis=0)))
+        rests.append(reach * np.sqrt((terms_k**2).sum(axis=0)))
     first_is_low = aways[0] <= aways[1]
     low_k = rise_k - np.hypot(
         np.where(first_is_low, aways[0], aways[1]), np.where(first_is_low, rests[0], rests[1])

@@ -18,7 +18,7 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import ndtr
 
 from thermview.errors import UsageError
-from thermview.radiometry.coverage import COVERAGE_FACTOR
+from thermview.radiometry.coverage import COVERAGE_FACTOR, effective_freedom
 from thermview.radiometry.planck import Floats
 from thermview.radiometry.uncertainty import LIMIT_K, Reading
 
@@ -134,7 +134,8 @@ def corrected(
     low_k, high_k = _ends(reading, recovered, around_k, value_k)
     u_k = math.hypot(u_read_k, u_size_k)
     dominant = "size" if u_size_k > u_read_k else reading.dominant
-    result = Reading(value_k, u_k, low_k, high_k, dominant, True, "", reading.linear)
+    freedom = float(effective_freedom((u_read_k, u_size_k), (reading.freedom, math.inf)))
+    result = Reading(value_k, u_k, low_k, high_k, dominant, True, "", reading.linear, freedom)
     if u_k <= limit_k:
         return result
     return _refused(

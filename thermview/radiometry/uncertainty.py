@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermview.errors import UsageError
-from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor, effective_freedom
+from thermview.radiometry.coverage import coverage_factor, effective_freedom
 from thermview.radiometry.equation import foreign_radiance, object_gain, object_temperature
 from thermview.radiometry.planck import Floats, band_radiance
 from thermview.radiometry.setting import Setting
@@ -32,6 +32,8 @@ LINEAR_WITHIN: Final = 0.1
 
 SOURCES: Final = ("noise", "camera", "emissivity", "reflected temperature", "window", "air", "size")
 """What a reading's uncertainty can come from, in the order of `Readings.dominant`."""
+
+_FREEDOMS: Final = ("camera_freedom", "noise_freedom")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +52,9 @@ class Doubt:
         How much what is mirrored may have changed between a baseline and now.
     camera_gain : float
         Relative, of the camera's differences: what does not cancel in a rise.
-    camera_freedom : float
-        Degrees of freedom of `camera_k`, where few contact readings tell it; else infinite.
+    camera_freedom, noise_freedom : float
+        Degrees of freedom of `camera_k`, where few contact readings tell it, and of `noise_k`,
+        where few frames do; else infinite.
     """
 
     noise_k: float = 0.0
@@ -65,13 +68,14 @@ class Doubt:
     reflected_change_k: float = 0.0
     camera_gain: float = 0.0
     camera_freedom: float = math.inf
+    noise_freedom: float = math.inf
 
     def __post_init__(self) -> None:
-        if not self.camera_freedom >= 1.0:
-            raise UsageError(
-                f"the camera's degrees of freedom are {self.camera_freedom}; give 1 or more"
-            )
-        for name in self.__slots__[:-1]:
+        for name in _FREEDOMS:
+            if not getattr(self, name) >= 1.0:
+                words = name.replace("_freedom", "'s degrees of freedom")
+                raise UsageError(f"the {words} are {getattr(self, name)}; give 1 or more")
+        for name in [slot for slot in self.__slots__ if slot not in _FREEDOMS]:
             value = getattr(self, name)
             if not (math.isfinite(value) and value >= 0.0):
                 raise UsageError(f"the uncertainty of {name} is {value}; it must be 0 or more")
@@ -130,6 +134,8 @@ class Reading:
         Why not, for people; empty where readable.
     linear : bool
         First-order propagation holds.
+    freedom : float
+        Effective degrees of freedom of `u_k`; infinite where nothing rests on few readings.
     """
 
     value_k: float
@@ -140,6 +146,12 @@ class Reading:
     readable: bool
     reason: str
     linear: bool
+    freedom: float = math.inf
+
+    @property
+    def factor(self) -> float:
+        """Return the coverage factor of the 95 % interval."""
+        return float(coverage_factor(self.freedom))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -155,6 +167,7 @@ class Readings:
     linear: NDArray[np.bool_]
     shares_k: Floats
     """First-order contributions, K, shape (len(SOURCES), …)."""
+    freedom: Floats
 
 
 def read(apparent_k: float, setting: Setting, doubt: Doubt, *, limit_k: float = LIMIT_K) -> Reading:
@@ -186,11 +199,17 @@ def read_many(
     object_k = object_temperature(apparent, setting)
     shares_k = contributions(apparent, object_k, setting, doubt)
     first_order_k = np.sqrt((shares_k**2).sum(axis=0))
+    freedom = freedom_of(shares_k, doubt)
+    interval_k = _interval(apparent, setting, doubt, coverage_factor(freedom))
+    return judge(object_k, first_order_k, interval_k, shares_k, limit_k, freedom=freedom)
+
+
+def freedom_of(shares_k: Floats, doubt: Doubt) -> Floats:
+    """Return the effective degrees of freedom of contributions in the order of `SOURCES`."""
     freedom = np.full(len(SOURCES), np.inf)
+    freedom[SOURCES.index("noise")] = doubt.noise_freedom
     freedom[SOURCES.index("camera")] = doubt.camera_freedom
-    reach = coverage_factor(effective_freedom(shares_k, freedom))
-    interval_k = _interval(apparent, setting, doubt, reach)
-    return judge(object_k, first_order_k, interval_k, shares_k, limit_k, reach=reach)
+    return effective_freedom(shares_k, freedom)
 
 
 def contributions(apparent_k: Floats, object_k: Floats, setting: Setting, doubt: Doubt) -> Floats:
@@ -307,11 +326,11 @@ def judge(
     shares_k: Floats,
     limit_k: float,
     *,
-    reach: ArrayLike = COVERAGE_FACTOR,
+    freedom: ArrayLike = math.inf,
 ) -> Readings:
     """Decide between first order and interval, and whether a number may be shown."""
     low_k, high_k = interval_k
-    reach = np.asarray(reach, dtype=np.float64)
+    reach = coverage_factor(freedom)
     half = reach * first_order_k
     with np.errstate(invalid="ignore"):  # infinity minus infinity: not linear, as it should be
         miss = np.fmax(np.abs(value_k - half - low_k), np.abs(value_k + half - high_k))
@@ -329,6 +348,7 @@ def judge(
         readable,
         linear,
         np.abs(shares_k),
+        np.broadcast_to(np.asarray(freedom, np.float64), readable.shape),
     )
 
 
@@ -352,6 +372,7 @@ def single(many: Readings, limit_k: float, trouble: str) -> Reading:
         readable,
         reason,
         bool(many.linear),
+        float(many.freedom),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from contextlib import suppress
 from pathlib import Path
 
@@ -31,18 +32,19 @@ def judge_of(footage: Footage, path: Path | None = None) -> Judge:
     path : Path, optional
         Its file, beside which a placement list and landmarks may lie.
     """
-    info, board, measured_k = footage.info, None, None
+    info, board, noise = footage.info, None, None
     with suppress(ThermviewError):
         board = board_of(footage, path)
     if not info.scale.relative and len(footage):
         with suppress(ThermviewError):
-            measured_k = measure_still(footage, quiet_interval(footage)[1])[0].netd_k
+            noise = measure_still(footage, quiet_interval(footage)[1])[0]
     return Judge(
         scene=info.scene,
         scale=info.scale,
         profile=recorded_profile(footage),
         shiny=shiny_of(footage),
-        netd_k=info.netd_k if measured_k is None else measured_k,
+        netd_k=info.netd_k if noise is None else noise.netd_k,
+        netd_freedom=math.inf if noise is None else noise.freedom,
         mm_per_px=None if board is None else board.view.mm_per_px,
         bodies_mm=bodies_of(board),
     )

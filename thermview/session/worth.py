@@ -26,7 +26,7 @@ from thermview.radiometry import (
     setting_for,
     usual_doubt,
 )
-from thermview.radiometry.coverage import COVERAGE_FACTOR
+from thermview.radiometry.coverage import coverage_factor, effective_freedom
 from thermview.radiometry.shiny import SHINY_BELOW, ShinyMap
 from thermview.radiometry.size import Recovery, corrected, recovery
 from thermview.radiometry.uncertainty import LIMIT_K
@@ -66,8 +66,8 @@ class Judge:
         Of the source.
     profile : CameraProfile or None
         What is known of the camera.
-    netd_k : float or None
-        Its noise, K; None: what is usual.
+    netd_k, netd_freedom : float or None, float
+        Its noise, K (None: what is usual), and the degrees of freedom where few frames tell it.
     limit_k : float
         Standard uncertainty above which nothing is shown, K.
     shiny : ShinyMap or None
@@ -82,6 +82,7 @@ class Judge:
     scale: Scale
     profile: CameraProfile | None = None
     netd_k: float | None = None
+    netd_freedom: float = math.inf
     limit_k: float = LIMIT_K
     shiny: ShinyMap | None = None
     mm_per_px: float | None = None
@@ -130,6 +131,7 @@ class Judge:
                 setting, netd_k=self.noise_k(pixels), accuracy_k=self.accuracy_k(apparent_k)
             ),
             camera_freedom=self._camera_freedom,
+            noise_freedom=self.netd_freedom,
         )
         if region.emissivity is None and self.scene.emissivity is None:
             return replace(usual, emissivity=0.0)  # apparent: of a black body by definition
@@ -219,10 +221,17 @@ class Judge:
         apart_k = first_k - second_k
         gain_k = usual_doubt(Setting()).camera_gain * abs(apart_k)
         u_k = math.hypot(ends[0].u_k, ends[1].u_k, gain_k)
-        reach_k = COVERAGE_FACTOR * u_k
+        shares_k = (ends[0].u_k, ends[1].u_k, gain_k)
+        freedom = float(effective_freedom(shares_k, (ends[0].freedom, ends[1].freedom, math.inf)))
+        reach_k = float(coverage_factor(freedom)) * u_k
         most = max(ends, key=lambda end: end.u_k)
         reading = replace(
-            most, value_k=apart_k, u_k=u_k, low_k=apart_k - reach_k, high_k=apart_k + reach_k
+            most,
+            value_k=apart_k,
+            u_k=u_k,
+            low_k=apart_k - reach_k,
+            high_k=apart_k + reach_k,
+            freedom=freedom,
         )
         if self.scale.relative or u_k <= self.limit_k:
             return reading

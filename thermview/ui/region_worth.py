@@ -10,17 +10,16 @@ import numpy as np
 from thermview.frames import Frame
 from thermview.radiometry import Reading as Worth
 from thermview.radiometry import conversion
-from thermview.radiometry.emissivity import LACQUER_NOTE, materials
-from thermview.radiometry.shiny import SHINY_BELOW
+from thermview.radiometry.emissivity import LACQUER_NOTE
 from thermview.radiometry.touch import touch_caution
 from thermview.regions import Difference, Region, RegionPixels, Statistic
+from thermview.session.remarks import is_lacquered, mirrors
 from thermview.session.worth import NO_CORRECTION, NO_VALUE, Judge, around, ring, unreadable
 from thermview.ui.desk import Desk
 from thermview.ui.readings import Reading
 
 SMALL_PX = 4.0
 """A part of fewer pixels may read low, where nobody has measured the camera's spread."""
-MATERIAL = "material: "
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,20 +65,6 @@ def worth_of(desk: Desk, region: Region, plain: Reading) -> RegionWorth:
     return RegionWorth(now, rise, judged["min"], judged["mean"], judged["max"], notes)
 
 
-def material_of(region: Region) -> str:
-    """Return the name of the material that a region's emissivity was chosen by, or nothing."""
-    words = region.emissivity_from
-    return words.removeprefix(MATERIAL) if words.startswith(MATERIAL) else ""
-
-
-def is_metal(region: Region) -> bool:
-    """Tell whether a region is stated to be a surface that mirrors."""
-    if region.emissivity is not None and region.emissivity < SHINY_BELOW:
-        return True
-    name = material_of(region)
-    return any(row.metal for row in materials() if row.name == name)
-
-
 def difference_worth(desk: Desk, item: Difference, number: int) -> Worth:
     """Return what a difference of two regions is worth at frame `number`."""
     assert desk.session is not None
@@ -102,13 +87,11 @@ def _notes(
         notes.append(f"not readable: {now.reason}")
     elif not rise.readable and rise.reason.startswith(("too small", "uncertain")):
         notes.append(f"rise not readable: {rise.reason}")
-    share = judge.shiny_share(region)
-    shiny = share > 0.0 or is_metal(region)
-    caution = touch_caution(highest, shiny=shiny)
+    caution = touch_caution(highest, shiny=mirrors(region, judge))
     if caution:
         notes.append(caution)
     notes.append(_size_note(judge, region))
-    if "lacquer" in material_of(region):
+    if is_lacquered(region):
         notes.append(LACQUER_NOTE)
     if not now.linear and now.readable:
         notes.append("the uncertainty is lopsided: the interval counts, not ± the number")

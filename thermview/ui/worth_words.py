@@ -9,6 +9,8 @@ from thermview.session.worth import NO_VALUE, NO_ZERO
 from thermview.ui.display import DASH, Display
 
 NOT_READABLE = "not readable"
+MANY_FREEDOMS = 1000.0
+"""Beyond it the factor is the normal distribution's to three digits."""
 
 
 def decimals_of(u: float, *, rise: bool) -> int:
@@ -69,6 +71,20 @@ def origin_words(reading: Reading) -> str:
     if reading.dominant in ("noise", "camera"):
         return f"mostly the camera's {'noise' if reading.dominant == 'noise' else 'own error'}"
     return f"mostly {reading.dominant}"
+
+
+def interval_words(reading: Reading, display: Display, *, rise: bool = False) -> str:
+    """Return the 95 % interval and what it rests on, for a tool tip; empty without one."""
+    if not reading.readable or display.relative or not math.isfinite(reading.high_k):
+        return ""
+    shown = display.difference if rise else display.temperature
+    decimals = _decimals(reading, display, rise=rise)
+    low, high = (
+        _signed(shown(k), decimals, rise=rise, unit="") for k in (reading.low_k, reading.high_k)
+    )
+    freedom = reading.freedom
+    rests = f", {freedom:.0f} degrees of freedom" if freedom < MANY_FREEDOMS else ""
+    return f"95 %: {low} … {high} {_unit(display, rise)} (factor {reading.factor:.2f}{rests})"
 
 
 def _decimals(reading: Reading, display: Display, *, rise: bool) -> int:

@@ -21,7 +21,14 @@ from thermview.ui.readings import (
 )
 from thermview.ui.region_worth import RegionWorth, difference_worth, worth_of
 from thermview.ui.theme import tokens
-from thermview.ui.worth_words import NOT_READABLE, bare_text, number_text, origin_words, worth_text
+from thermview.ui.worth_words import (
+    NOT_READABLE,
+    bare_text,
+    interval_words,
+    number_text,
+    origin_words,
+    worth_text,
+)
 
 Index = QModelIndex | QPersistentModelIndex
 COLUMNS = ("region", "rise", "now", "rate", "max", "mean", "min", "max at")
@@ -207,7 +214,10 @@ class ReadingsModel(QAbstractTableModel):
         if isinstance(item, Difference):
             what = f"{item.name}: the first region less the second ({self._desk.statistic})"
             found = self._differences.get(item.id)
-            return what if found is None else f"{what}\n{origin_words(found)}"
+            if found is None:
+                return what
+            interval = interval_words(found, self._desk.display, rise=True)
+            return f"{what}\n{origin_words(found)}\n{interval}".rstrip()
         reading, worth = self._readings.get(item.id), self._worths.get(item.id)
         if reading is None or worth is None:
             return item.name
@@ -218,7 +228,9 @@ class ReadingsModel(QAbstractTableModel):
             f"row {reading.max_y:.1f}",
             f"mean {worth_text(worth.mean, display)}, min {worth_text(worth.lowest, display)}",
             f"standard uncertainty of the temperature: {origin_words(worth.now)}",
+            interval_words(worth.now, display),
             f"of the rise: {origin_words(worth.rise)}",
+            interval_words(worth.rise, display, rise=True),
             *worth.notes,
         ]
         if arrow(reading.rate_k_s, reading.rate_sigma) == "→":
@@ -228,7 +240,7 @@ class ReadingsModel(QAbstractTableModel):
         session = self._desk.session
         if session is not None and is_apparent(item, session.scene):
             lines.append("apparent temperature: no emissivity is stated, shiny parts read wrong")
-        return "\n".join(lines)
+        return "\n".join(line for line in lines if line)
 
 
 def _rate(reading: Reading, worth: RegionWorth, display: Display) -> str:

@@ -11,8 +11,8 @@ from PySide6.QtWidgets import QComboBox, QGridLayout, QLineEdit, QMenu, QPushBut
 from thermview.errors import ThermviewError
 from thermview.radiometry.emissivity import Material, materials
 from thermview.regions import STATISTICS, Region
+from thermview.session.remarks import MATERIAL, material_of
 from thermview.ui.desk import Desk
-from thermview.ui.region_worth import MATERIAL, material_of
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, label, named
 

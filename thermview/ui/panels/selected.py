@@ -5,17 +5,24 @@ from __future__ import annotations
 from PySide6.QtCore import Qt
 from PySide6.QtWidgets import QFrame
 
+from thermview.radiometry import Reading
 from thermview.regions import Region
 from thermview.session.worth import NO_ZERO
 from thermview.ui.desk import Desk
-from thermview.ui.display import DASH
+from thermview.ui.display import DASH, Display
 from thermview.ui.forecasting import forecast_words, region_forecast
 from thermview.ui.panels.readings_table import ReadingsModel
 from thermview.ui.panels.region_settings import STATISTIC_WORDS, SelectedSettings
 from thermview.ui.readings import is_apparent, rate_text
 from thermview.ui.region_worth import RegionWorth
 from thermview.ui.widgets import column, label, named, row, set_tone
-from thermview.ui.worth_words import doubt_text, number_text, origin_words, worth_text
+from thermview.ui.worth_words import (
+    doubt_text,
+    interval_words,
+    number_text,
+    origin_words,
+    worth_text,
+)
 
 
 class SelectedCard(QFrame):
@@ -111,12 +118,12 @@ class SelectedCard(QFrame):
         """Show the rise in the largest digits; before there is a zero, the temperature."""
         display = self._desk.display
         self.now.setText(worth_text(worth.now, display))
-        self.now.setToolTip(f"standard uncertainty, {origin_words(worth.now)}")
+        self.now.setToolTip(_tip(worth.now, display))
         rises = worth.rise.readable or worth.rise.reason != NO_ZERO
         shown = worth.rise if rises else worth.now
         self.rise.setText(number_text(shown, display, rise=rises))
         self.rise_doubt.setText(doubt_text(shown, display, rise=rises))
-        self.rise_doubt.setToolTip(f"standard uncertainty, {origin_words(shown)}")
+        self.rise_doubt.setToolTip(_tip(shown, display, rise=rises))
         self.now.setVisible(rises and worth.rise.readable)
 
     def _kind(self, region: Region) -> str:
@@ -132,3 +139,9 @@ class SelectedCard(QFrame):
     def show_settings(self) -> None:
         """Put the selected region's settings into the fields."""
         self.settings.refresh()
+
+
+def _tip(reading: Reading, display: Display, *, rise: bool = False) -> str:
+    """Return what a number's uncertainty comes from, and its 95 % interval."""
+    interval = interval_words(reading, display, rise=rise)
+    return f"standard uncertainty, {origin_words(reading)}\n{interval}".rstrip()
