@@ -155,3 +155,31 @@ def test_what_is_meant_to_be_warm_is_remembered_of_the_model(
     assert expected("--meant-warm", part, "--remember")
     assert expected()
     assert not expected("--unremembered")
+
+
+def test_a_place_is_meant_to_be_warm_and_remembered(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    """The part that heats is taken out of the list: its heat is then on no listed part."""
+    recording, _, parts, _, landmarks = beside(samples, "ramp-strong")
+    part = json.loads((samples / "truth.json").read_text())["ramp-strong"]["part"]
+    fewer = tmp_path / "fewer.csv"
+    lines = Path(str(parts)).read_text().splitlines(keepends=True)
+    fewer.write_text("".join(line for line in lines if line.split(",")[0].strip('"') != part))
+
+    def elsewhere(*more: object) -> list[dict[str, object]]:
+        files = (recording, "--parts", fewer, "--landmarks", landmarks)
+        assert command(monkeypatch, "locate", *files, "--format", "json", *more) == 0
+        places: list[dict[str, object]] = json.loads(capsys.readouterr().out)["elsewhere"]
+        return places
+
+    first = elsewhere()[0]
+    assert first["expected"] is False
+    named = f"{first['x_mm']}:{first['y_mm']}"
+    last = elsewhere("--meant-warm", named, "--remember")[-1]
+    assert (last["x_mm"], last["expected"]) == (first["x_mm"], True)
+    assert elsewhere()[-1]["expected"] is True
+    assert not any(place["expected"] for place in elsewhere("--unremembered"))
+    bad = (recording, "--parts", fewer, "--landmarks", landmarks, "--meant-warm", "3:x")
+    assert command(monkeypatch, "locate", *bad) == 2
+    assert "X:Y in mm" in capsys.readouterr().err

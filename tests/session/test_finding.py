@@ -10,19 +10,45 @@ import pytest
 
 from thermview.frames import Frame, Mark, MarkKind, Scale, SourceInfo, SupplyLog
 from thermview.paths import sample_recordings
-from thermview.session.boards import board_of
+from thermview.regions.carried import mapped
+from thermview.session.boards import Board, board_of
 from thermview.session.finding import (
     AFTER_S,
     BEFORE_S,
     Lack,
     Window,
+    carried_view,
     find,
     power_cycle,
     window_of,
     with_expected,
 )
+from thermview.session.following import Poses
 from thermview.session.stretch import MOST, Stretch
+from thermview.simulation.trials import random_film
 from thermview.sources import OpenOptions, open_footage
+
+
+class Shown:
+    """Frames in memory as a footage."""
+
+    marks: tuple[Mark, ...] = ()
+    first = 0
+
+    def __init__(self, frames: list[Frame], supply: SupplyLog | None) -> None:
+        self._frames, self.supply = frames, supply
+        rows, columns = frames[0].shape
+        start = datetime(2026, 1, 1, tzinfo=UTC)
+        self.info = SourceInfo("a", "a", columns, rows, frames[0].scale, False, start)
+        self.times_s = np.array([frame.time_s for frame in frames])
+
+    def __len__(self) -> int:
+        return len(self._frames)
+
+    def frame(self, number: int) -> Frame:
+        return self._frames[number]
+
+    def close(self) -> None: ...
 
 
 class Film:
@@ -138,3 +164,27 @@ def test_the_worked_example_is_answered_from_its_window() -> None:
     assert expected.suspects[-1].part == "C12"
     assert expected.suspects[-1].expected
     assert [s.rank for s in expected.suspects] == list(range(1, len(expected.suspects) + 1))
+
+
+def test_with_the_picture_held_still_places_are_those_of_the_anchor() -> None:
+    """A hand-held trial: landmarks of a later frame, the answer in that frame's pixels."""
+    film = random_film(0, "shaky")
+    frames = [
+        Frame(counts, float(time_s), n, film.scale)
+        for n, (counts, time_s) in enumerate(zip(film.counts, film.times_s, strict=True))
+    ]
+    shown = Shown(frames, film.supply)
+    anchor = 60
+    poses = Poses(shown, anchor)
+    back = poses.take(0, frames[0])
+    assert back is not None
+    way = np.linalg.inv(back)  # from the first frame's pixels to the anchor's
+    first = Board.of(film.parts, film.landmarks)
+    later = replace(first, view=carried_view(first.view, np.asarray(way)))
+    window = Window(float(film.times_s[0]), float(film.times_s[-1]))
+    plain = find(shown, first, window)
+    held = find(shown, later, window, poses=poses)
+    assert held.suspects[0].part == plain.suspects[0].part == film.truth.part
+    one, other = held.suspects[0], plain.suspects[0]
+    expected = mapped(np.asarray(way), (other.x_px, other.y_px))
+    np.testing.assert_allclose((one.x_px, one.y_px), expected, atol=1.0)

@@ -18,7 +18,7 @@ from thermview.analysis.heat.nature import Nature
 from thermview.frames import MarkKind
 from thermview.paths import sample_recordings
 from thermview.session.finding import Lack
-from thermview.session.meant_warm import file_of, recall
+from thermview.session.meant_warm import WarmPlace, file_of, recall
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import Row, row_of_place
 from thermview.ui.panels.findings import NOTHING, RUNNING
@@ -118,6 +118,40 @@ def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
     assert recall(desk.board) == {"C12"}
     file_of(desk.board).write_text("edited by hand, badly")
     assert recall(desk.board) == frozenset()
+
+
+def test_a_place_is_chosen_meant_to_be_warm_undone_and_done_again(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk, panel = main_window.desk, main_window.findings
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
+    located, board = desk.findings.located, desk.board
+    assert located is not None
+    assert board is not None
+    x_mm, y_mm = (float(v) for v in board.view.pixel_to_board((100.0, 60.0)))
+    heat = Place(100.0, 60.0, x_mm, y_mm, 1.0, Nature.HEATING, 2.0, 0.03, 0.01, 40.0, 0.9)
+    desk.findings._located = replace(located, elsewhere=(heat,))
+    desk.findings._arrange()
+    place = next(n for n, row in enumerate(panel.rows) if row.place is not None)
+    click_row(main_window, place)
+    assert desk.findings.place is not None
+    assert panel.list.currentRow() == place
+    for key, modifiers, expected in (
+        (Qt.Key.Key_W, Qt.KeyboardModifier.NoModifier, True),
+        (Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier, False),
+        (
+            Qt.Key.Key_Z,
+            Qt.KeyboardModifier.ControlModifier | Qt.KeyboardModifier.ShiftModifier,
+            True,
+        ),
+    ):
+        QTest.keyClick(main_window, key, modifiers)
+        assert any(row.place is not None and row.expected for row in panel.rows) is expected
+        assert any(isinstance(w, WarmPlace) for w in recall(board)) is expected
+    assert panel.rows[-1].place is not None  # at the foot
+    main_window.picture.canvas.grab()  # its sign and ring are painted
+    QTest.keyClick(main_window, Qt.Key.Key_W)
+    assert not any(row.expected for row in panel.rows)
 
 
 def test_where_nothing_heats_it_says_so(

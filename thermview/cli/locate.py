@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from thermview.analysis.heat.locate import Located, Place, Suspect
     from thermview.frames import Footage
     from thermview.session.boards import Board
+    from thermview.session.meant_warm import Warm
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -42,8 +43,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--meant-warm",
         default="",
-        metavar="REF,REF,…",
-        help="parts that rightly warm, beside those remembered of this board model",
+        metavar="REF,X:Y,…",
+        help="parts, and places on no listed part (mm on the board; pixels without a placement "
+        "list), that rightly warm, beside those remembered of this board model",
     )
     parser.add_argument(
         "--remember", action="store_true", help="remember them for boards of this model"
@@ -59,6 +61,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Analyse the recording and print the findings."""
     from thermview.analysis.heat.locate import locate
+    from thermview.session.finding import with_expected
     from thermview.session.shiny_findings import noting_shiny
     from thermview.session.shiny_places import shiny_of
     from thermview.sources import open_footage
@@ -79,9 +82,9 @@ def run(options: argparse.Namespace) -> int:
                 board.view if board else None,
                 power_on_s=options.power_on,
                 period_s=options.period,
-                meant_warm=warm,
                 progress=told,
             )
+        located = with_expected(located, warm)
         located = noting_shiny(located, board, shiny_of(footage, located.power_on_s))
         if options.plot is not None:
             from thermview.board import outlines_seen
@@ -114,25 +117,20 @@ def _board(footage: Footage, options: argparse.Namespace) -> Board | None:
     return board_of(footage, Path(options.recording))
 
 
-def _warm(options: argparse.Namespace, board: Board | None) -> frozenset[str]:
+def _warm(options: argparse.Namespace, board: Board | None) -> frozenset[Warm]:
     """Return what is meant to be warm: named here, or remembered of this board model."""
-    from thermview.session.meant_warm import recall, remember
+    from thermview.session.meant_warm import parse_warm, recall, remember
 
-    names = frozenset(name.strip() for name in options.meant_warm.split(",") if name.strip())
-    known = {part.designator for part in board.parts} if board else set()
-    if unknown := sorted(names - known):
-        raise UsageError(
-            f"--meant-warm names {', '.join(unknown)}, not in the placement list; check the names"
-        )
+    warm = parse_warm(options.meant_warm, board)
     if board is None:
         if options.remember:
-            raise UsageError("--remember takes a placement list: parts are remembered by it")
-        return names
+            raise UsageError("--remember takes a placement list: models are known by it")
+        return warm
     if not options.unremembered:
-        names |= recall(board)
+        warm |= recall(board)
     if options.remember:
-        remember(board, names)
-    return names
+        remember(board, warm)
+    return warm
 
 
 def _check_power_on(power_on_s: float | None, footage: Footage) -> None:
@@ -189,6 +187,7 @@ def _place(place: Place) -> dict[str, Any]:
         "power_W": _rounded(place.power_w, 7),
         "power_sigma_W": _rounded(place.power_sigma_w, 7),
         "snr": _rounded(place.snr, 2),
+        "expected": place.expected,
     }
 
 
@@ -226,6 +225,7 @@ def _print_words(located: Located, stream: TextIO) -> None:
             if known
             else f"{place.x_px:.1f}, {place.y_px:.1f} px"
         )
-        print(f"  – not on a listed part: {where}, {place.nature.value}", file=stream)
+        warm = ", meant to be warm" if place.expected else ""
+        print(f"  – not on a listed part: {where}, {place.nature.value}{warm}", file=stream)
     for note in located.notes:
         print(f"note: {note}", file=stream)

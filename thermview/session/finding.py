@@ -10,15 +10,21 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.locate import Located, locate
+from thermview.analysis.heat.locate import Located, Place, Suspect, locate
 from thermview.analysis.prepare import Progress
+from thermview.analysis.stabilise import warped
 from thermview.analysis.waveform import pulse_period
+from thermview.board import BoardView, view_of
 from thermview.frames import Footage, Mark, MarkKind, SupplyLog
+from thermview.regions.carried import mapped
 from thermview.session.boards import Board
+from thermview.session.following import Poses
+from thermview.session.meant_warm import Warm, covers
 from thermview.session.power import is_on
 from thermview.session.stretch import Stretch
 
@@ -32,6 +38,9 @@ LEAST_AFTER_S = 2.0
 LEAST_S = 6.0
 OFF_S = 2.0
 """A supply that was off for so long begins a new cycle."""
+
+
+Found = TypeVar("Found", Suspect, Place)
 
 
 class Lack(Enum):
@@ -196,9 +205,15 @@ def _window_of_cycle(cycle: Cycle, first_s: float, last_s: float, period_s: floa
 
 
 def find(
-    footage: Footage, board: Board | None, window: Window, progress: Progress | None = None
+    footage: Footage,
+    board: Board | None,
+    window: Window,
+    progress: Progress | None = None,
+    poses: Poses | None = None,
 ) -> Located:
     """Answer from a stretch which parts dissipate.
+
+    With `poses` the board lies where it does in their anchor, and so do the places in the answer.
 
     Raises
     ------
@@ -206,19 +221,53 @@ def find(
         The frames cannot be had, or too few of them show the scene.
     """
     stretch = Stretch(footage, window.start_s, window.end_s)
-    return locate(
+    view = board.view if board is not None else None
+    way = np.eye(3)
+    if poses is not None:
+        number = max(int(np.searchsorted(footage.times_s, window.start_s)), footage.first)
+        poses.take(number, footage.frame(number))
+        _, way = poses.nearest(number)
+        view = None if view is None else carried_view(view, way)
+    located = locate(
         stretch,
         board.parts if board is not None else (),
-        board.view if board is not None else None,
+        view,
         power_on_s=window.power_on_s if window.marked else None,
         period_s=window.period_s,
         progress=progress,
     )
+    return located if poses is None else _carried_back(located, way)
 
 
-def with_expected(located: Located, meant_warm: Collection[str]) -> Located:
-    """Return an answer in which what is meant to be warm says so and stands below all else."""
+def carried_view(view: BoardView, way: NDArray[np.float64]) -> BoardView:
+    """Return how the camera sees a board after the way of its pixels, shape (3, 3)."""
+    return view_of(np.asarray(way @ view.matrix), view.centre_mm, view.residual_mm)
+
+
+def _carried_back(located: Located, way: NDArray[np.float64]) -> Located:
+    """Return an answer with its places before the way of the pixels."""
+    back = np.asarray(np.linalg.inv(way), np.float64)
+
+    def placed(one: Found) -> Found:
+        x_px, y_px = mapped(back, (one.x_px, one.y_px)).tolist()
+        return replace(one, x_px=x_px, y_px=y_px)
+
+    return replace(
+        located,
+        suspects=tuple(map(placed, located.suspects)),
+        elsewhere=tuple(map(placed, located.elsewhere)),
+        rise_k=warped(located.rise_k, way),
+    )
+
+
+def with_expected(located: Located, meant_warm: Collection[Warm]) -> Located:
+    """Return an answer in which what is meant to be warm says so and stands below all else.
+
+    Parts and places each by themselves.
+    """
+    places = [replace(p, expected=covers(meant_warm, p)) for p in located.elsewhere]
+    places.sort(key=lambda place: place.expected)
     told = [replace(s, expected=s.part in meant_warm) for s in located.suspects]
     told.sort(key=lambda suspect: suspect.expected)
     ranked = tuple(replace(s, rank=i + 1) for i, s in enumerate(told))
-    return replace(located, suspects=ranked)
+    return replace(located, suspects=ranked, elsewhere=tuple(places))

@@ -1,14 +1,92 @@
-"""Which parts of a board model are meant to be warm: remembered in the user's folder."""
+"""Which parts and places of a board model are meant to be warm: remembered in the user's folder."""
 
 from __future__ import annotations
 
 import hashlib
 import json
+import math
+from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from thermview.errors import OutputError
+from thermview.analysis.heat.findings import Place
+from thermview.errors import OutputError, UsageError
 from thermview.paths import save_text, user_data
 from thermview.session.boards import Board
+
+NEAR_MM, NEAR_PX = 3.0, 6.0
+"""Heat so near to a place, or within its own radius, is that place's."""
+
+
+@dataclass(frozen=True, slots=True)
+class WarmPlace:
+    """Where there is no listed part: mm on the board, or pixels where no board is known."""
+
+    x: float
+    y: float
+    on_board: bool
+
+    @classmethod
+    def of(cls, place: Place) -> WarmPlace:
+        """Return where heat was found."""
+        if place.x_mm is None or place.y_mm is None:
+            return cls(round(place.x_px, 1), round(place.y_px, 1), on_board=False)
+        return cls(round(place.x_mm, 1), round(place.y_mm, 1), on_board=True)
+
+    def is_at(self, place: Place) -> bool:
+        """Tell whether found heat is this place's."""
+        if not self.on_board:
+            return math.dist((self.x, self.y), (place.x_px, place.y_px)) <= NEAR_PX
+        if place.x_mm is None or place.y_mm is None:
+            return False
+        away_mm = math.dist((self.x, self.y), (place.x_mm, place.y_mm))
+        return away_mm <= max(NEAR_MM, place.radius_mm)
+
+    def __str__(self) -> str:
+        return f"{self.x:g}, {self.y:g} {'mm' if self.on_board else 'px'}"
+
+
+Warm = str | WarmPlace
+"""A part's designator, or a place."""
+
+
+def covers(warm: Collection[Warm], place: Place) -> bool:
+    """Tell whether heat on no listed part is meant to be."""
+    return any(isinstance(one, WarmPlace) and one.is_at(place) for one in warm)
+
+
+def parse_warm(text: str, board: Board | None) -> frozenset[Warm]:
+    """Read a list such as ``U3,41.5:20``: designators, and places as x:y.
+
+    Places are mm on the board where one is known, else pixels.
+
+    Raises
+    ------
+    UsageError
+        A name is not in the placement list, or a place is no two numbers.
+    """
+    entries = [entry.strip() for entry in text.split(",") if entry.strip()]
+    known = {part.designator for part in board.parts} if board else set()
+    names = {entry for entry in entries if entry in known or ":" not in entry}
+    if unknown := sorted(names - known):
+        raise UsageError(
+            f"--meant-warm names {', '.join(unknown)}, not in the placement list; check the names, "
+            "or give a place as X:Y"
+        )
+    places = {_parsed(entry, on_board=board is not None) for entry in {*entries} - names}
+    return frozenset(names | places)
+
+
+def _parsed(entry: str, *, on_board: bool) -> WarmPlace:
+    try:
+        x, y = (float(number) for number in entry.split(":"))
+    except ValueError:
+        x = math.nan
+    if not (math.isfinite(x) and math.isfinite(y)):
+        unit = "mm on the board" if on_board else "pixels"
+        raise UsageError(f"--meant-warm has {entry!r}; give a place as X:Y in {unit}")
+    return WarmPlace(x, y, on_board)
 
 
 def model_key(board: Board) -> str:
@@ -24,23 +102,29 @@ def file_of(board: Board) -> Path:
     return user_data() / "boards" / f"{model_key(board)}.json"
 
 
-def recall(board: Board) -> frozenset[str]:
-    """Return the designators of the parts that are meant to be warm; empty where none is known."""
+def recall(board: Board) -> frozenset[Warm]:
+    """Return the parts and places that are meant to be warm; empty where none is known."""
     try:
         stored = json.loads(file_of(board).read_text(encoding="utf-8"))
-        names = stored["meant_warm"]
-    except (OSError, ValueError, KeyError, TypeError):  # never stored, or edited by hand
+        names, places = stored["meant_warm"], stored.get("meant_warm_mm", [])
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):  # never, or badly by hand
         return frozenset()
     known = {part.designator for part in board.parts}
-    return (
-        frozenset(name for name in names if name in known)
-        if isinstance(names, list)
-        else frozenset()
-    )
+    found: set[Warm] = {name for name in names if name in known} if _is_list(names) else set()
+    for pair in places if _is_list(places) else ():
+        if _is_list(pair) and len(pair) == 2 and all(isinstance(v, int | float) for v in pair):
+            found.add(WarmPlace(float(pair[0]), float(pair[1]), on_board=True))
+    return frozenset(found)
 
 
-def remember(board: Board, names: frozenset[str], title: str = "") -> None:
-    """Store which parts are meant to be warm; `title` tells people which model it is.
+def _is_list(value: Any) -> bool:
+    return isinstance(value, list)
+
+
+def remember(board: Board, warm: Collection[Warm], title: str = "") -> None:
+    """Store what is meant to be warm; `title` tells people which model it is.
+
+    Places in pixels are not stored: they hold for one view only.
 
     Raises
     ------
@@ -52,5 +136,10 @@ def remember(board: Board, names: frozenset[str], title: str = "") -> None:
         file.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{file.parent} cannot be made: {error.strerror or error}") from error
-    words = {"model": title, "meant_warm": sorted(names)}
+    places = [[one.x, one.y] for one in warm if isinstance(one, WarmPlace) and one.on_board]
+    words = {
+        "model": title,
+        "meant_warm": sorted(one for one in warm if isinstance(one, str)),
+        "meant_warm_mm": sorted(places),
+    }
     save_text(file, json.dumps(words, indent=1, ensure_ascii=False))

@@ -461,7 +461,11 @@ class Desk(Working):
 
     def redo(self) -> None:
         """Do it again."""
-        if not self.boards.redo() and not self.optics.redo():
+        if self.boards.redo():
+            return
+        if self.findings.can_redo:
+            self.findings.redo()
+        elif not self.optics.redo():
             self.document.redo()
 
     def set_triggers(self, rules: tuple[TriggerRule, ...]) -> None:

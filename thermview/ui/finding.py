@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
-from thermview.analysis.heat.locate import Located, Suspect
+from thermview.analysis.heat.locate import Located, Place, Suspect
 from thermview.session.boards import Board
 from thermview.session.finding import Lack, Window, find, window_of, with_expected
-from thermview.session.meant_warm import recall, remember
+from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember
 from thermview.session.session import Session
 from thermview.session.shiny_findings import noting_shiny
 from thermview.ui.pulse import Pulse
@@ -48,6 +48,8 @@ class Findings(QObject):
         Why there is no answer.
     chosen : str
         Designator of the finding that is looked at; empty for none.
+    chosen_place : WarmPlace or None
+        Where that is on no listed part.
     done : float
         How far the present look is, 0 to 1; NaN while there is none.
     """
@@ -64,11 +66,13 @@ class Findings(QObject):
         self.trouble = ""
         self.chosen = ""
         self.done = math.nan
-        self.meant_warm: frozenset[str] = frozenset()
+        self.chosen_place: WarmPlace | None = None
+        self.meant_warm: frozenset[Warm] = frozenset()
         self.period_s: float | None = None
         self._located: Located | None = None
         self._shown: Located | None = None
-        self._before: list[frozenset[str]] = []
+        self._before: list[frozenset[Warm]] = []
+        self._after: list[frozenset[Warm]] = []
         self._task: Task | None = None
         self._old: list[Task] = []
         self._asked: _Asked | None = None
@@ -93,13 +97,25 @@ class Findings(QObject):
 
     def choose(self, part: str, *, fly: bool = True) -> None:
         """Look at a finding: the picture flies there, the strip shows its curve."""
-        self.chosen = part
+        self.chosen, self.chosen_place = part, None
         suspect = self.suspect
         self.chosen_changed.emit()
         regions = self._desk.document.current.regions
         self._desk.select([r.id for r in regions if r.name == part])
         if suspect is not None and fly:
             self._desk.flown_to.emit(suspect.x_px, suspect.y_px)
+
+    def choose_place(self, place: Place) -> None:
+        """Look at heat on no listed part: the picture flies there."""
+        self.chosen, self.chosen_place = "", WarmPlace.of(place)
+        self.chosen_changed.emit()
+        self._desk.select([])
+        self._desk.flown_to.emit(place.x_px, place.y_px)
+
+    @property
+    def place(self) -> Place | None:
+        """Return the place that is looked at."""
+        return None if self.chosen_place is None else self._place_of(self.chosen_place)
 
     # ---- asking --------------------------------------------------------------------------
 
@@ -119,9 +135,9 @@ class Findings(QObject):
         self._asked, self._located, self._shown = None, None, None
         self.lack, self.trouble, self.period_s = Lack.NOT_ENOUGH, "", None
         self.meant_warm = frozenset()
-        self._before.clear()
-        if self.chosen:
-            self.chosen = ""
+        self.forget_undo()
+        if self.chosen or self.chosen_place is not None:
+            self.chosen, self.chosen_place = "", None
             self.chosen_changed.emit()
         self.changed.emit()
 
@@ -181,10 +197,11 @@ class Findings(QObject):
         return live and grown_s >= enough_s and rested_s >= (1 + REST) * self._took_s
 
     def _ask(self, session: Session, board: Board | None, window: Window) -> None:
-        self._asked = _Asked(window, self._clock())
+        self._asked, poses = _Asked(window, self._clock()), session.poses
 
         def work(task: Task) -> Located:
-            found = find(session.footage, board, window, task.telling("", "no longer wanted"))
+            told = task.telling("", "no longer wanted")
+            found = find(session.footage, board, window, told, poses)
             return noting_shiny(found, board, session.shiny)
 
         task = Task("looking for what warms", work, behind=True, parent=self)
@@ -242,42 +259,80 @@ class Findings(QObject):
         """Tell whether the last thing done was to say what is meant to be warm."""
         return bool(self._before)
 
-    def toggle_meant_warm(self, part: str = "") -> None:
-        """Say that a part (the chosen finding, the selected region's) is meant to be warm, or not.
+    @property
+    def can_redo(self) -> bool:
+        """Tell whether the last thing taken back was a word on what is meant to be warm."""
+        return bool(self._after)
+
+    def toggle_meant_warm(self, what: Warm = "") -> None:
+        """Say that a part or place (the chosen finding, the selected region's part) is meant to be
+        warm, or not.
 
         Remembered for every board with the same placement list.
         """
-        part = part or self._pointed_at()
+        what = what or self._pointed_at()
         board = self._desk.board
-        if board is None or part not in {p.designator for p in board.parts}:
-            words = "choose a finding first, or select a region named like a part"
-            if board is None:
-                words = "what is meant to be warm is kept by part: this needs a placement list"
-            self._desk.say("info", words)
-            return
+        if isinstance(what, str):
+            known = {p.designator for p in board.parts} if board is not None else set()
+            if what not in known:
+                words = "choose a finding first, or select a region named like a part"
+                self._desk.say("info", words)
+                return
         self._before.append(self.meant_warm)
-        self._set_meant_warm(self.meant_warm ^ {part})
-        words = "is meant to be warm" if part in self.meant_warm else "is not meant to be warm"
-        self._desk.say("info", f"{part} {words}; remembered for this board model")
+        self._after.clear()
+        self._set_meant_warm(self._toggled(what))
+        self._say_warm(what)
+
+    def _toggled(self, what: Warm) -> frozenset[Warm]:
+        place = self._place_of(what)
+        here = {what}
+        if place is not None:  # said of a place close by: that word is taken back
+            here |= {w for w in self.meant_warm if isinstance(w, WarmPlace) and w.is_at(place)}
+        said = here & self.meant_warm
+        return self.meant_warm - said if said else self.meant_warm | {what}
+
+    def _say_warm(self, what: Warm) -> None:
+        place = self._place_of(what)
+        warm = covers(self.meant_warm, place) if place is not None else what in self.meant_warm
+        name = what if isinstance(what, str) else f"the place at {what}"
+        words = "is meant to be warm" if warm else "is not meant to be warm"
+        kept = isinstance(what, str) or what.on_board
+        held = "remembered for this board model" if kept else "as long as this is open"
+        self._desk.say("info", f"{name} {words}; {held}")
+
+    def _place_of(self, what: Warm) -> Place | None:
+        found = self._shown.elsewhere if self._shown is not None else ()
+        return next((p for p in found if isinstance(what, WarmPlace) and what.is_at(p)), None)
 
     def undo(self) -> None:
         """Take the last word on what is meant to be warm back."""
         if self._before:
+            self._after.append(self.meant_warm)
             self._set_meant_warm(self._before.pop())
             self._desk.say("info", "taken back")
+
+    def redo(self) -> None:
+        """Say it again."""
+        if self._after:
+            self._before.append(self.meant_warm)
+            self._set_meant_warm(self._after.pop())
+            self._desk.say("info", "done again")
 
     def forget_undo(self) -> None:
         """Something else was done since: undo is that one's."""
         self._before.clear()
+        self._after.clear()
 
-    def _set_meant_warm(self, names: frozenset[str]) -> None:
+    def _set_meant_warm(self, warm: frozenset[Warm]) -> None:
         board, session = self._desk.board, self._desk.session
-        assert board is not None
-        self.meant_warm = names
-        title = session.info.title if session is not None else ""
-        self._desk.attempt(lambda: remember(board, names, title))
+        self.meant_warm = warm
+        if board is not None:
+            title = session.info.title if session is not None else ""
+            self._desk.attempt(lambda: remember(board, warm, title))
         self._arrange()
 
-    def _pointed_at(self) -> str:
+    def _pointed_at(self) -> Warm:
+        if self.chosen_place is not None:
+            return self.chosen_place
         chosen = self._desk.selected_regions()
         return self.chosen or (chosen[0].name if chosen else "")

@@ -81,6 +81,7 @@ class Following(QObject):
         number = desk.shown_number
         desk.attempt(lambda: session.follow(number if on else None))
         desk.show_again()
+        desk.findings.again()
         words = "the picture is held still; regions and parts follow the board"
         desk.say("info", words if self.on else "the picture is shown as the camera gives it")
         self.changed.emit()

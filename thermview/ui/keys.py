@@ -31,7 +31,7 @@ ACTIONS = (
     KeyAction("power_off", "power off now", "O", BENCH),
     KeyAction("fault_appears", "fault appears", "F", BENCH),
     KeyAction("fault_gone", "fault gone", "G", BENCH),
-    KeyAction("meant_warm", "chosen part is meant to be warm, or not", "W", BENCH),
+    KeyAction("meant_warm", "chosen part or place is meant to be warm, or not", "W", BENCH),
     KeyAction("still", "still picture into a file", "S", BENCH),
     KeyAction("record", "start or stop recording", "R", BENCH),
     KeyAction("stop", "stop recording and playing", "X", BENCH),

@@ -71,7 +71,8 @@ class Suspect:
 class Place:
     """A source on no listed part; millimetres and watts only where the view is known.
 
-    `radius_mm` tells compact heat from broad (from the far side, or a plane).
+    `radius_mm` tells compact heat from broad (from the far side, or a plane); `expected`: it is
+    meant to be warm.
     """
 
     x_px: float
@@ -85,6 +86,7 @@ class Place:
     power_sigma_w: float | None
     snr: float
     likely: float
+    expected: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

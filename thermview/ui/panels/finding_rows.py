@@ -45,6 +45,7 @@ class Row:
     part: str = ""
     x_px: float = 0.0
     y_px: float = 0.0
+    place: Place | None = None
 
     @property
     def nature_words(self) -> str:
@@ -96,8 +97,10 @@ def row_of_place(place: Place) -> Row:
         place.nature,
         f"Not on a listed part; {spread_words(place.radius_mm)}; rises {place.rise_k:.2g} K.",
         f"{TIPS[place.nature]}\nsignal to noise {place.snr:.0f}",
+        expected=place.expected,
         x_px=place.x_px,
         y_px=place.y_px,
+        place=place,
     )
 
 

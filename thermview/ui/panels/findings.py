@@ -17,6 +17,7 @@ from thermview.analysis.heat.nature import Nature
 from thermview.board import outlines_seen
 from thermview.regions import Line, Spot
 from thermview.session.finding import Lack
+from thermview.session.meant_warm import WarmPlace
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import (
@@ -162,8 +163,9 @@ class FindingsPanel(QFrame):
             what = f"{part.value} {part.package}".strip() if part is not None else ""
             rows.append(row_of_suspect(suspect, what))
         places = [row_of_place(place) for place in located.elsewhere]
-        unexplained = [*(r for r in rows if not r.expected), *places]
-        ordered = [*unexplained, *(r for r in rows if r.expected)]
+        everything = [*rows, *places]
+        unexplained = [r for r in everything if not r.expected]
+        ordered = [*unexplained, *(r for r in everything if r.expected)]
         self._list_rows([replace(r, rank=n) for n, r in enumerate(ordered, start=1)])
         heats = any(r.nature is Nature.HEATING for r in unexplained)
         told = (self._verdict(located, heats=heats), self._desk.findings.pulse.words())
@@ -201,11 +203,14 @@ class FindingsPanel(QFrame):
         self._show_chosen()
 
     def _show_chosen(self) -> None:
-        chosen = self._desk.findings.chosen
+        chosen, place = self._desk.findings.chosen, self._desk.findings.place
         blocked = self.list.blockSignals(True)
         names = [found.part for found in self.rows]
+        places = [found.place for found in self.rows]
         if chosen and chosen in names:
             self.list.setCurrentRow(names.index(chosen))
+        elif place is not None and place in places:
+            self.list.setCurrentRow(places.index(place))
         elif self.rows:
             self.list.setCurrentRow(-1)
         self.list.blockSignals(blocked)
@@ -315,6 +320,9 @@ class FindingsPanel(QFrame):
     def _go(self, place: int) -> None:
         if self.rows:
             found = self.rows[place]
+            if found.place is not None:
+                self._desk.findings.choose_place(found.place)
+                return
             self._desk.findings.choose(found.part, fly=False)
             self._desk.flown_to.emit(found.x_px, found.y_px)
             return
@@ -326,12 +334,13 @@ class FindingsPanel(QFrame):
     def _menu(self, at: QPoint) -> None:
         item = self.list.itemAt(at)
         found = self.rows[self.list.row(item)] if item is not None and self.rows else None
-        if found is None or not found.part:
+        if found is None:
             return
+        what = found.part if found.place is None else WarmPlace.of(found.place)
         menu = QMenu(self)
         menu.setObjectName("findingMenu")
         words = "not meant to be warm" if found.expected else "meant to be warm"
-        menu.addAction(words, lambda: self._desk.findings.toggle_meant_warm(found.part))
+        menu.addAction(words, lambda: self._desk.findings.toggle_meant_warm(what))
         menu.exec(self.list.viewport().mapToGlobal(at))
         menu.deleteLater()
 

@@ -13,6 +13,7 @@ from thermview.analysis.heat.locate import Suspect
 from thermview.board import outlines_seen
 from thermview.frames import Frame
 from thermview.session.boards import Board
+from thermview.session.meant_warm import Warm
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer
 from thermview.ui.levels import robust_range
@@ -41,6 +42,7 @@ class FoundLayer:
 
     def __init__(self, desk: Desk, board: Board | None) -> None:
         self._desk = desk
+        self._view = board.view if board is not None else None
         self._outlines = outlines_seen(board.parts, board.view) if board else {}
         self._pixels = np.empty((0, 0), np.uint8)
         self._map = np.empty((0, 0), np.uint32)
@@ -140,8 +142,8 @@ class FoundLayer:
     def _draw_signs(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Put a small tick at the upper right corner of what is meant to be warm."""
         side = 14.0 * ink.factor
-        for name in self._desk.findings.meant_warm:
-            box = self._path(name, mapping, ink).boundingRect()
+        for warm in self._desk.findings.meant_warm:
+            box = self._box_of(warm, mapping, ink)
             if box.isEmpty():
                 continue
             rect = QRectF(box.topRight() - QPointF(side / 2, side / 2), QSizeF(side, side))
@@ -152,11 +154,35 @@ class FoundLayer:
             pen.setFont(ink.small_bold)
             pen.drawText(rect, int(Qt.AlignmentFlag.AlignCenter), EXPECTED)
 
+    def _box_of(self, warm: Warm, mapping: Mapping, ink: Ink) -> QRectF:
+        """Return what a part or place takes up in the widget."""
+        if isinstance(warm, str):
+            return self._path(warm, mapping, ink).boundingRect()
+        x, y = warm.x, warm.y
+        if warm.on_board:
+            if self._view is None:
+                return QRectF()
+            x, y = self._view.board_to_pixel((x, y)).tolist()
+        return self._ring(x, y, 0.0, mapping, ink).boundingRect()
+
+    def _ring(
+        self, x_px: float, y_px: float, radius_px: float, mapping: Mapping, ink: Ink
+    ) -> QPainterPath:
+        """Return a ring around a place, never smaller than can be seen."""
+        radius = max(radius_px * mapping.zoom, _LEAST_PX * ink.factor)
+        path = QPainterPath()
+        path.addEllipse(mapping.to_widget(x_px, y_px), radius, radius)
+        return path
+
     def _draw_chosen(
         self, pen: QPainter, mapping: Mapping, ink: Ink, frame: QRectF, taken: list[QRectF]
     ) -> list[QRectF]:
         """Outline the finding that is looked at; name it where nothing else does."""
-        name = self._desk.findings.chosen
+        name, place = self._desk.findings.chosen, self._desk.findings.place
+        if place is not None:
+            wide_px = place.radius_mm / self._view.mm_per_px if self._view is not None else 0.0
+            ring = self._ring(place.x_px, place.y_px, wide_px, mapping, ink)
+            ink.stroke(pen, ring, QColor("#ffffff"), 2.5)
         path = self._path(name, mapping, ink)
         if not name or path.isEmpty():
             return []
