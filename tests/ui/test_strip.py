@@ -17,6 +17,7 @@ from strip_desk import FilmDesk
 
 from thermview.frames import MarkKind, SupplyLog
 from thermview.ui.display import LevelMode, View
+from thermview.ui.region_worth import difference_worth
 from thermview.ui.strip import StripView
 from thermview.ui.strip.content import Lane, gather
 from thermview.ui.strip.plot import Plot
@@ -453,6 +454,34 @@ def test_lanes_for_differences_and_the_supply(show: Show) -> None:
     lanes = list(plot.lanes.of.values())
     assert all(a.bottom() <= b.top() for a, b in itertools.pairwise(lanes))
     assert lanes[-1].bottom() <= plot.lanes.time.top() + 6
+
+
+def test_a_difference_carries_the_band_of_its_uncertainty(show: Show) -> None:
+    """Its half height is the label's own standard uncertainty, in every column."""
+    times_s = np.arange(500) / 25.0
+    film = FilmDesk(times_s, {"A": 33 + times_s, "B": np.full(500, 23.0)}, with_difference=True)
+    view = show(film)
+    plot = plot_of(view)
+    (drawn,) = [d for d in plot.drawn if d.curve.lane is Lane.DIFFERENCE]
+    assert drawn.doubt is not None
+    middle = (drawn.low + drawn.high) / 2
+    last = int(np.flatnonzero(np.isfinite(middle))[-1])
+    (item,) = film.curves.differences
+    for column, number in ((5, round(5 / last * 499)), (last, 499)):
+        u_k = difference_worth(film.desk, item, number).u_k
+        low, high = (side[column] for side in drawn.doubt)
+        assert high - middle[column] == pytest.approx(u_k, rel=0.02, abs=0.05)
+        assert middle[column] - low == pytest.approx(u_k, rel=0.02, abs=0.05)
+    assert plot.axes[Lane.DIFFERENCE].high > float(drawn.doubt[1][last])
+    pixels = pixels_of(plot.image)
+    x = round(plot.lanes.left * plot.pixel_ratio) + last // 2
+    y = [
+        round(drawn.axis.y_of(float(side[last // 2])) * plot.pixel_ratio)
+        for side in (drawn.doubt[1], middle)
+    ]
+    between = int(pixels[(y[0] + y[1]) // 2, x])
+    above = int(pixels[y[0] - 4, x])
+    assert between != above, "the band is tinted"
 
 
 def test_labels_do_not_overlap(show: Show) -> None:

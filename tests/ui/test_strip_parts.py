@@ -53,6 +53,14 @@ def test_a_band_mixes_with_what_is_there() -> None:
     assert pixels[1, 0] == 0xFF204060
 
 
+def test_a_faint_band_lets_through_what_is_there() -> None:
+    pixels = np.full((6, 1), 0xFF204060, dtype=np.uint32)
+    draw_band(pixels, 0, np.array([1.0]), np.array([5.5]), 0xE08000, cover=0.5)
+    whole, half = 0xFF806030, 0xFF505048  # a half of the colour, and a quarter of it
+    found = pixels[:, 0].tolist()
+    assert [found[0], *found[1:5], found[5]] == [0xFF204060, *[whole] * 4, half]
+
+
 # ---- labels ------------------------------------------------------------------------------------
 
 

@@ -39,6 +39,8 @@ OUTSIDE = 0.01
 NO_CORRECTION = 0.97
 """A part that shows more of its rise than this needs no correction for its size."""
 BASELINE_FRAMES = 25
+DOUBT_PLACES = 9
+"""Temperatures between which a curve's uncertainty is interpolated."""
 POSSIBLE_K = (50.0, 5000.0)
 """What a bolometer's counts can mean; beyond it there is next to no radiance in the band."""
 RING_PX = (3.0, 6.0)
@@ -237,6 +239,45 @@ class Judge:
             return reading
         words = f"uncertain by {u_k:.1f} K, mostly {most.dominant}; the limit is {self.limit_k:g} K"
         return replace(reading, value_k=math.nan, readable=False, reason=words)
+
+    def difference_doubts(
+        self,
+        regions: tuple[Region, Region],
+        statistic: Statistic,
+        values_k: tuple[NDArray[np.floating], NDArray[np.floating]],
+    ) -> NDArray[np.float64]:
+        """Return the standard uncertainty of one region less another in every frame, K.
+
+        Parameters
+        ----------
+        regions, statistic
+            As for `difference`.
+        values_k : two ndarrays, shape (frames,)
+            The regions' temperatures, K; NaN where there is none.
+
+        Returns
+        -------
+        ndarray, shape (frames,)
+            NaN where the difference has no uncertainty.
+        """
+        own = [
+            self._own_doubts(region, statistic, np.asarray(kelvin, np.float64))
+            for region, kelvin in zip(regions, values_k, strict=True)
+        ]
+        gain_k = usual_doubt(Setting()).camera_gain * (values_k[0] - values_k[1])
+        return np.asarray(np.hypot(np.hypot(*own), gain_k))
+
+    def _own_doubts(
+        self, region: Region, statistic: Statistic, kelvin: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Return `_uncommon`'s uncertainties, by a few temperatures: they change slowly."""
+        known = kelvin[np.isfinite(kelvin)]
+        if not known.size:
+            return np.full(kelvin.shape, np.nan)
+        grid_k = np.linspace(known.min(), known.max(), DOUBT_PLACES)
+        doubts = [self._uncommon(region, statistic, value_k) for value_k in grid_k.tolist()]
+        u_k = np.array([one.u_k if one.readable else np.nan for one in doubts])
+        return np.asarray(np.interp(kelvin, grid_k, u_k), np.float64)
 
     def _uncommon(self, region: Region, statistic: Statistic, value_k: float) -> Reading:
         """Return a temperature with what it does not share with another of the same picture."""

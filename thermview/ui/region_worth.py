@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from thermview.frames import Frame
 from thermview.radiometry import Reading as Worth
@@ -68,13 +69,30 @@ def worth_of(desk: Desk, region: Region, plain: Reading) -> RegionWorth:
 def difference_worth(desk: Desk, item: Difference, number: int) -> Worth:
     """Return what a difference of two regions is worth at frame `number`."""
     assert desk.session is not None
-    regions, curves = desk.document.current, desk.session.curves
-    first, second = (regions.by_id(key) for key in (item.minuend_id, item.subtrahend_id))
+    curves = desk.session.curves
+    first, second = _ends(desk, item)
     statistic = desk.statistic
     first_k, second_k = (curves.value(r.id, statistic, number) for r in (first, second))
     if not (math.isfinite(first_k) and math.isfinite(second_k)):
         return unreadable(NO_VALUE)
     return desk.optics.judge().difference(first, second, statistic, first_k, second_k)
+
+
+def difference_doubts(desk: Desk, item: Difference) -> NDArray[np.float64] | None:
+    """Return a difference's standard uncertainty in every frame, K; None where there is none."""
+    if desk.session is None or desk.session.info.scale.relative:
+        return None
+    curves, regions = desk.session.curves, _ends(desk, item)
+    first_k, second_k = (curves.column(region.id, desk.statistic) for region in regions)
+    both = min(len(first_k), len(second_k))  # a frame may have come in between
+    return desk.optics.judge().difference_doubts(
+        regions, desk.statistic, (first_k[:both], second_k[:both])
+    )
+
+
+def _ends(desk: Desk, item: Difference) -> tuple[Region, Region]:
+    regions = desk.document.current
+    return regions.by_id(item.minuend_id), regions.by_id(item.subtrahend_id)
 
 
 def _notes(

@@ -14,7 +14,7 @@ from thermview.analysis.decimate import usual_step_s
 from thermview.errors import UsageError
 from thermview.frames import Mark, SupplyLog
 from thermview.ui.display import View
-from thermview.ui.region_worth import difference_worth
+from thermview.ui.region_worth import difference_doubts, difference_worth
 from thermview.ui.theme import tokens
 from thermview.ui.worth_words import bare_text
 
@@ -69,6 +69,8 @@ class Curve:
         Its newest number may be shown as one; else only its shape is told.
     worth : str
         Its newest number with its uncertainty, where both are told.
+    doubts : ndarray of float32 or None, shape (frames,)
+        Its standard uncertainty, drawn as a band.
     """
 
     lane: Lane
@@ -82,6 +84,7 @@ class Curve:
     corrected: bool = False
     readable: bool = True
     worth: str = ""
+    doubts: NDArray[np.float32] | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,6 +197,7 @@ def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
     for difference in desk.document.current.differences:
         try:
             values = session.curves.difference(difference.id, desk.statistic)
+            doubts = difference_doubts(desk, difference)
         except UsageError:
             continue
         result.append(
@@ -206,6 +210,7 @@ def _difference_curves(desk: Desk, session: Session, count: int) -> list[Curve]:
                 slot=desk.colour_slot(difference.id),
                 selected=difference.id in desk.selected,
                 worth=_difference_words(desk, difference, values),
+                doubts=None if doubts is None else _fitted(doubts.astype(np.float32), count),
             )
         )
     return result

@@ -21,21 +21,30 @@ from thermview.ui.strip.raster import draw_band
 from thermview.ui.strip.timeline import Timeline, ValueAxis, steady_range
 from thermview.ui.theme import Theme
 
+Band = tuple[NDArray[np.float32], NDArray[np.float32]]
+"""Lowest and highest value in every device pixel column."""
+
 LINE_PX = 1.6
 HEAVY_PX = 3.2
 _LEAST_SUPPLY = 1e-4  # V, A: a supply that is off is a flat line at the foot, not noise
 _LEAST_DIFFERENCE_K = 0.02
+DOUBT_COVER = 0.25
+"""Of a curve's colour, in the band of its standard uncertainty."""
 _LIMIT_REACH = 0.5  # of the range: a limit that near is taken into view
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawn:
-    """A curve as it stands on the chart: per device pixel column lowest and highest value."""
+    """A curve as it stands on the chart: per device pixel column lowest and highest value.
+
+    `doubt` is the same of its value less and more its standard uncertainty; None without one.
+    """
 
     curve: Curve
     axis: ValueAxis
     low: NDArray[np.float32]
     high: NDArray[np.float32]
+    doubt: Band | None = None
 
     def y_at(self, column: int) -> float:
         """Return the curve's height in a pixel column, px; NaN where it is not."""
@@ -74,10 +83,11 @@ class Plot:
         self.columns = max(round(self.lanes.width * pixel_ratio), 1)
         self.labels: dict[str, QRectF] = {}
         self.marks = mark_places(content.marks, timeline, self.lanes)
-        bands = self._bands()
-        self.axes = self._axes(bands, kept_range)
+        bands, doubts = self._bands()
+        self.axes = self._axes(bands, doubts, kept_range)
         self.drawn = [
-            Drawn(curve, self.axes[curve.lane], low, high) for curve, (low, high) in bands.items()
+            Drawn(curve, self.axes[curve.lane], low, high, doubts.get(curve))
+            for curve, (low, high) in bands.items()
         ]
         self.image = self._paint()
 
@@ -120,7 +130,8 @@ class Plot:
 
     # ---- measuring -------------------------------------------------------------------------
 
-    def _bands(self) -> dict[Curve, tuple[NDArray[np.float32], NDArray[np.float32]]]:
+    def _bands(self) -> tuple[dict[Curve, Band], dict[Curve, Band]]:
+        """Return what every curve covers, and what the band of its uncertainty does."""
         line = self.timeline
         frames = PixelColumns.of(
             self.content.times_s,
@@ -134,20 +145,25 @@ class Plot:
             supply = PixelColumns.of(
                 self.content.supply.time_s, line.start_s, line.end_s, self.columns
             )
-        bands = {}
+        bands, doubts = {}, {}
         for curve in self.content.curves:
             shares = supply if curve.lane.is_supply and supply is not None else frames
             bands[curve] = shares.band(curve.values)
-        return bands
+            if curve.doubts is not None:
+                low = shares.band(curve.values - curve.doubts)[0]
+                doubts[curve] = low, shares.band(curve.values + curve.doubts)[1]
+        return bands, doubts
 
     def _axes(
         self,
-        bands: dict[Curve, tuple[NDArray[np.float32], NDArray[np.float32]]],
+        bands: dict[Curve, Band],
+        doubts: dict[Curve, Band],
         kept_range: tuple[float, float] | None,
     ) -> dict[Lane, ValueAxis]:
         axes = {}
         for lane, place in self.lanes.of.items():
-            ends = [_extent(*band) for curve, band in bands.items() if curve.lane is lane]
+            covered = (*bands.items(), *doubts.items())
+            ends = [_extent(*band) for curve, band in covered if curve.lane is lane]
             low = min((e[0] for e in ends if e is not None), default=0.0)
             high = max((e[1] for e in ends if e is not None), default=0.0)
             if lane is Lane.MAIN:
@@ -225,14 +241,15 @@ class Plot:
         for drawn in sorted(self.drawn, key=lambda d: d.curve.selected):
             curve, axis = drawn.curve, drawn.axis
             half = (HEAVY_PX if curve.selected else LINE_PX) * ratio / 2
-            scale = ratio / axis.per_px
             top = round(axis.top_px * ratio)
             lane = pixels[top : round(axis.bottom_px * ratio)]
-            y_high = (axis.bottom_px * ratio - top) - (drawn.high - axis.low) * scale
-            y_low = (axis.bottom_px * ratio - top) - (drawn.low - axis.low) * scale
             faint = chosen and not curve.selected and bool(curve.id)
             colour = _mixed(curve.colour, self.theme.sunken, 0.35 if faint else 0.0)
-            draw_band(lane, left, y_high - half, y_low + half, colour)
+            if drawn.doubt is not None:
+                low, high = (_heights(axis, values, ratio) for values in drawn.doubt)
+                draw_band(lane, left, high, low, colour, cover=DOUBT_COVER)
+            low, high = (_heights(axis, values, ratio) for values in (drawn.low, drawn.high))
+            draw_band(lane, left, high - half, low + half, colour)
 
     def _empty_columns(self) -> NDArray[np.bool_]:
         """Return which pixel columns of the film hold no number of any region yet."""
@@ -244,6 +261,12 @@ class Plot:
         for start_s, end_s in (*self.content.held_s, *self.content.gaps_s):
             empty &= (at_s < start_s) | (at_s > end_s)
         return empty
+
+
+def _heights(axis: ValueAxis, values: NDArray[np.float32], ratio: float) -> NDArray[np.floating]:
+    """Return values' heights in device px from the top of their lane's pixels."""
+    foot = axis.bottom_px * ratio - round(axis.top_px * ratio)
+    return foot - (values - axis.low) * (ratio / axis.per_px)
 
 
 def _extent(low: NDArray[np.float32], high: NDArray[np.float32]) -> tuple[float, float] | None:

@@ -14,7 +14,15 @@ Pixels = NDArray[np.uint32]
 Heights = NDArray[np.floating]
 
 
-def draw_band(pixels: Pixels, left_px: int, top_px: Heights, bottom_px: Heights, rgb: int) -> None:
+def draw_band(
+    pixels: Pixels,
+    left_px: int,
+    top_px: Heights,
+    bottom_px: Heights,
+    rgb: int,
+    *,
+    cover: float = 1.0,
+) -> None:
     """Draw an upright stretch in every pixel column, its ends smoothed.
 
     Parameters
@@ -27,6 +35,8 @@ def draw_band(pixels: Pixels, left_px: int, top_px: Heights, bottom_px: Heights,
         Upper and lower end in every column, px from the top; NaN for none.
     rgb : int
         Colour 0xRRGGBB.
+    cover : float
+        Share of the colour, 0 to 1; the rest is what is there.
     """
     rows, _ = pixels.shape
     columns = np.flatnonzero(np.isfinite(top_px) & (bottom_px > 0) & (top_px < rows))
@@ -35,10 +45,14 @@ def draw_band(pixels: Pixels, left_px: int, top_px: Heights, bottom_px: Heights,
     columns += left_px
     first = np.minimum(top.astype(np.int64), rows - 1)
     last = np.maximum(np.ceil(bottom).astype(np.int64) - 1, first)
-    _blend(pixels, first, columns, np.minimum(first + 1, bottom) - top, rgb)
+    _blend(pixels, first, columns, cover * (np.minimum(first + 1, bottom) - top), rgb)
     more = np.flatnonzero(last > first)
-    _blend(pixels, last[more], columns[more], bottom[more] - last[more], rgb)
-    _fill(pixels, first + 1, np.maximum(last - first - 1, 0), columns, rgb)
+    _blend(pixels, last[more], columns[more], cover * (bottom[more] - last[more]), rgb)
+    places = _places(first + 1, np.maximum(last - first - 1, 0), columns, pixels.shape[1])
+    if cover == 1.0:
+        pixels.reshape(-1)[places] = np.uint32(0xFF000000 | rgb)
+    else:
+        _blend(pixels, *np.divmod(places, pixels.shape[1]), np.full(places.shape, cover), rgb)
 
 
 def _blend(
@@ -56,19 +70,12 @@ def _blend(
     )
 
 
-def _fill(
-    pixels: Pixels,
-    first: NDArray[np.int64],
-    counts: NDArray[np.int64],
-    columns: NDArray[np.int64],
-    rgb: int,
-) -> None:
-    """Fill `counts` rows from `first` down in every column."""
+def _places(
+    first: NDArray[np.int64], counts: NDArray[np.int64], columns: NDArray[np.int64], stride: int
+) -> NDArray[np.int64]:
+    """Return the flat places of `counts` rows from `first` down in every column."""
     ends = np.cumsum(counts)
-    if not ends.size or ends[-1] == 0:
-        return
-    stride = pixels.shape[1]
     start = first * stride + columns - (ends - counts) * stride
     places = np.repeat(start, counts)
-    places += np.arange(ends[-1]) * stride
-    pixels.reshape(-1)[places] = np.uint32(0xFF000000 | rgb)
+    places += np.arange(places.size) * stride
+    return places
