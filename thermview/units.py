@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from enum import Enum
 
 from thermview.errors import UsageError
@@ -69,6 +70,17 @@ def celsius_from_kelvin(kelvin: float) -> float:
 def kelvin_from_celsius(celsius: float) -> float:
     """Convert °C to K."""
     return celsius + ZERO_CELSIUS_K
+
+
+def decimals_of(u: float, *, rise: bool) -> int:
+    """Return how many decimals a number of this standard uncertainty deserves: two digits of it.
+
+    A temperature never has more than one, a rise never more than two.
+    """
+    if not math.isfinite(u) or u <= 0.0:
+        return 1
+    earned = 1 - math.floor(math.log10(u))
+    return min(max(earned, 0), 2 if rise else 1)
 
 
 def power_text(power_w: float, sigma_w: float) -> str:

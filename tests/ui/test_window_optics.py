@@ -7,6 +7,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -317,6 +318,51 @@ def test_changing_the_emissivity_changes_reading_past_curve_still_and_export(
     assert 1.0 < row["U3_mean_u_K"] < 3.0
 
 
+def test_emissivity_typed_into_the_window_is_followed_by_reading_past_curve_and_report(
+    qtbot: QtBot, opened: MainWindow, tmp_path: Path
+) -> None:
+    """CHECKS 2: what looks like 50 °C at emissivity .70013, T_refl 23 °C, is at 60 °C."""
+    region = select_surface(opened)
+    opened.desk.to_end()
+    measured(qtbot, opened)
+    session, table = session_of(opened), opened.readings.model
+
+    def reported(name: str) -> str:
+        """Write a report by the button of the last step and return the region's line."""
+        out = tmp_path / name
+        opened.steps.choose("write_down")
+        pressed = opened.sheet.findChild(QPushButton, "stepAction_report")
+        assert isinstance(pressed, QPushButton)
+        with pytest.MonkeyPatch.context() as patched:
+            patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "(*.html)"))
+            QTest.mouseClick(pressed, Qt.MouseButton.LeftButton)
+        qtbot.waitUntil(lambda: opened.desk.task is None and out.exists(), timeout=20_000)
+        (line,) = [part for part in out.read_text().split("<tr>") if part.startswith("<td>U3")]
+        return line
+
+    assert "<td>50." in reported("before.html")
+    assert "apparent" in (tmp_path / "before.html").read_text()
+    opened.activateWindow()
+    field = opened.readings.card.settings.emissivity
+    QTest.mouseClick(field, Qt.MouseButton.LeftButton)
+    QTest.keyClick(field, Qt.Key.Key_A, Qt.KeyboardModifier.ControlModifier)
+    QTest.keyClicks(field, "0.70013")
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert now(opened, region).emissivity == pytest.approx(0.70013)
+    measured(qtbot, opened)
+    assert str(table.data(table.index(0, 2))).startswith("60.")
+    past = session.curves.column(region.id, "mean")
+    assert len(past) == 40
+    np.testing.assert_allclose(past, 333.15, atol=0.05)
+    after = reported("after.html")
+    assert "<td>0.70013</td><td>60." in after
+    assert "apparent" not in after
+    opened.desk.undo()
+    measured(qtbot, opened)
+    np.testing.assert_allclose(session.curves.column(region.id, "mean"), 323.15, atol=0.02)
+    assert "<td>50." in reported("undone.html")
+
+
 def test_the_user_s_limit_decides_what_is_readable(qtbot: QtBot, opened: MainWindow) -> None:
     card, optics = opened.readings.card, opened.desk.optics
     region = select_surface(opened)
@@ -387,6 +433,28 @@ def test_shiny_places_are_found_hatched_and_not_read(
     desk.optics.forget_shiny()
     main_window.readings.refresh()
     assert model.data(model.index(0, 1)) != "not readable"
+
+
+def test_what_passed_before_the_power_is_hatched_by_itself(
+    qtbot: QtBot, main_window: MainWindow, waved: Path
+) -> None:
+    """The recording says when its power came; its shiny places are looked for unasked."""
+    with h5py.File(waved, "r+") as file:
+        marks = file.create_group("entry/marks")
+        marks["time"], marks["kind"], marks["text"] = [3.1], ["power on"], [""]
+    open_and_wait(qtbot, main_window, str(waved))
+    desk = main_window.desk
+    qtbot.waitUntil(lambda: desk.optics.shiny is not None, timeout=10_000)
+    found = session_of(main_window).shiny
+    assert found is not None
+    assert found.mask[10:20, 10:24].mean() > 0.95
+    desk.optics.forget_shiny()
+    desk.tick()
+    assert desk.optics.shiny is None
+    open_and_wait(qtbot, main_window, str(waved))  # what was taken back stays so
+    qtbot.waitUntil(lambda: desk.optics.noise is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: not desk._aside, timeout=10_000)
+    assert desk.optics.shiny is None
 
 
 # ---- noise, averaging, bad pixels ----------------------------------------------------------------

@@ -25,6 +25,7 @@ COMMANDS = {
     "pulse": "amplitude and phase images for a pulsed supply",
     "compare": "part by part, or place by place, against a known-good board",
     "export": "a frame or all frames, in open formats",
+    "report": "the record of the work: picture, readings, curves, as a page",
 }
 """Name and purpose of each command; each is a module of this package with that name."""
 

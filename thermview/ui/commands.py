@@ -35,7 +35,14 @@ from thermview.ui.dialogs.shift import ShiftDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode
 from thermview.ui.dress import dress
-from thermview.ui.exports import FRAME_FILTERS, propose, save_curves, save_frame
+from thermview.ui.exports import (
+    FRAME_FILTERS,
+    REPORT_FILTERS,
+    propose,
+    save_curves,
+    save_frame,
+    save_report,
+)
 from thermview.ui.opening import datasets_of
 from thermview.ui.region_edits import RegionEdits
 from thermview.ui.theme import THEMES
@@ -127,6 +134,7 @@ class Commands(QObject):
             "shiny": ("find shiny places …", "texture", self._shiny),
             "still": ("still picture", "camera-outline", self.still),
             "curves": ("export curves …", "chart-line", self.export_curves),
+            "report": ("write a report …", "file-document-outline", self.write_report),
             "faults": ("fault table …", "table", self.fault_table),
         }
 
@@ -157,6 +165,7 @@ class Commands(QObject):
         menu.addSeparator()
         export = menu.addMenu("export")
         export.addAction("curves (CSV) …", self.export_curves)
+        export.addAction("report (HTML, PDF) …", self.write_report)
         export.addAction("this frame (PNG, TIFF, CSV, NPZ) …", self.export_frame)
         export.addAction("picture as shown (PNG) …", self.save_picture)
         export.addAction("copy the picture", self.copy_picture)
@@ -350,6 +359,15 @@ class Commands(QObject):
         path = self._ask_save(propose(self._desk, "exports", ".csv"), "table (*.csv)")
         if path is not None:
             save_curves(self._desk, path)
+
+    def write_report(self) -> None:
+        """Write the record of the work, as the command `thermview report` does."""
+        if self._desk.shown is None:
+            self._desk.say("info", "open a recording or an input first")
+            return
+        path = self._ask_save(propose(self._desk, "exports", ".html"), REPORT_FILTERS)
+        if path is not None:
+            save_report(self._desk, path)
 
     def _ask_save(self, proposal: Path, what: str) -> Path | None:
         name, chosen = QFileDialog.getSaveFileName(self._window, "save", str(proposal), what)

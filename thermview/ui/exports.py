@@ -15,6 +15,8 @@ FRAME_FILTERS = (
     "counts, 16 bit (*.tiff);;temperatures (*.csv);;numpy (*.npz);;coloured picture (*.png)"
 )
 
+REPORT_FILTERS = "page with its pictures (*.html);;for printing (*.pdf)"
+
 
 def propose(desk: Desk, folder: str, suffix: str) -> Path:
     """Return a free name in the user's folder: what is open, and when."""
@@ -44,6 +46,39 @@ def save_frame(desk: Desk, path: Path) -> None:
 
     if desk.attempt(write):
         desk.say("info", f"frame saved: {path}")
+
+
+def save_report(desk: Desk, path: Path) -> None:
+    """Write the record of the work in the background; a cancelled one leaves no file."""
+    session = desk.session
+    if session is None or desk.shown is None:
+        return
+    regions, unit, number = desk.document.current, desk.display.unit, desk.shown_number
+    judge, marks = desk.optics.judge(), session.marks
+
+    def write(task: Task) -> None:
+        # the drawing library takes a while to load
+        from thermview.job.report import check_name, report_of
+        from thermview.job.report_pages import write_pages
+
+        check_name(path)
+        report = report_of(
+            session.footage,
+            regions,
+            judge,
+            unit=unit,
+            number=number,
+            baseline_s=session.baseline,
+            marks=marks,
+            poses=session.poses,
+            told=task.telling("measuring for the report", "writing the report: cancelled"),
+        )
+        with writing(path, force=True) as place:
+            write_pages(report, place)
+
+    desk.run_task(
+        f"writing the report {path.name}", write, lambda _: desk.say("info", f"report: {path}")
+    )
 
 
 def save_curves(desk: Desk, path: Path) -> None:

@@ -7,21 +7,11 @@ import math
 from thermview.radiometry import Reading
 from thermview.session.worth import NO_VALUE, NO_ZERO
 from thermview.ui.display import DASH, Display
+from thermview.units import decimals_of
 
 NOT_READABLE = "not readable"
 MANY_FREEDOMS = 1000.0
 """Beyond it the factor is the normal distribution's to three digits."""
-
-
-def decimals_of(u: float, *, rise: bool) -> int:
-    """Return how many decimals a number of this standard uncertainty deserves: two digits of it.
-
-    A temperature never has more than one, a rise never more than two.
-    """
-    if not math.isfinite(u) or u <= 0.0:
-        return 1
-    earned = 1 - math.floor(math.log10(u))
-    return min(max(earned, 0), 2 if rise else 1)
 
 
 def number_text(reading: Reading, display: Display, *, rise: bool = False) -> str:

@@ -68,7 +68,7 @@ STEPS = (
         "Keep what was found: curves, pictures, when the fault came and went.",
         "a recording, or the live pictures still in memory",
         "Before you pull the suspect: power off, discharged, cooled down.",
-        ("still", "curves", "faults", "note"),
+        ("still", "curves", "report", "faults", "note"),
     ),
 )
 """The steps that work in this version."""

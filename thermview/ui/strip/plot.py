@@ -28,7 +28,7 @@ LINE_PX = 1.6
 HEAVY_PX = 3.2
 _LEAST_SUPPLY = 1e-4  # V, A: a supply that is off is a flat line at the foot, not noise
 _LEAST_DIFFERENCE_K = 0.02
-DOUBT_COVER = 0.25
+DOUBT_COVER = 0.4
 """Of a curve's colour, in the band of its standard uncertainty."""
 _LIMIT_REACH = 0.5  # of the range: a limit that near is taken into view
 
