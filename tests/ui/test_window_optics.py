@@ -614,6 +614,47 @@ def test_calibration_by_contact_readings_is_kept_for_the_camera(
     dialog.close()
 
 
+def test_undo_takes_a_contact_reading_back_where_it_is_kept_too(opened: MainWindow) -> None:
+    desk, info = opened.desk, session_of(opened).info
+    for contact_c, box in ((58.0, PATCH), (22.5, Rectangle(4.0, 30.0, 10.0, 10.0))):
+        opened.guides.begin(CalibrationGuide(desk))
+        drag(opened, box)
+        opened.guides.fields["contact"].setValue(contact_c)
+        use(opened)
+    assert "undo takes it back" in opened.status.words.text()
+
+    def points() -> tuple[int, int]:
+        kept = kept_profile(info)
+        known = [p.calibration for p in (desk.optics.profile, kept) if p is not None]
+        return tuple(0 if c is None else len(c.points) for c in known)  # type: ignore[return-value]
+
+    assert points() == (2, 2)
+    undo = opened.actions_["undo"]
+    undo.trigger()
+    assert points() == (1, 1)
+    region = select_surface(opened)
+    undo.trigger()  # the region goes first: it came last
+    assert region.id not in {r.id for r in desk.document.current.regions}
+    undo.trigger()
+    assert points() == (0, 0)
+    desk.redo()
+    assert points() == (1, 1)
+
+
+def test_a_thermometer_s_reading_must_be_typed(opened: MainWindow) -> None:
+    """What stands in the field first is no reading; Enter says that it happens to be right."""
+    select_surface(opened)
+    opened.optics.contact()
+    assert "type what the thermometer reads" in opened.guides.result.text()
+    assert opened.guides.findChild(QPushButton, "guideUse_0") is None
+    field = opened.guides.fields["contact"]
+    QTest.keyClick(field, Qt.Key.Key_Return)
+    assert opened.guides.result.text().startswith("emissivity 1.00")
+    opened.guides.begin(CalibrationGuide(opened.desk))
+    drag(opened, PATCH)
+    assert "type what" in opened.guides.result.text()
+
+
 def test_what_the_camera_corrects_itself_is_undone_first(qtbot: QtBot, opened: MainWindow) -> None:
     desk = opened.desk
     opened.optics.camera()

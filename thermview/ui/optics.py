@@ -36,16 +36,16 @@ FINE = Scale(1 / 128, 233.15)
 
 
 @dataclass(frozen=True, slots=True)
-class _SceneStep:
-    """A change of the scene, made when the regions had so many steps to undo."""
+class _Step:
+    """A change of scene or camera, made when the regions had so many steps to undo."""
 
     depth: int
-    before: Scene
-    after: Scene
+    back: Callable[[], None]
+    again: Callable[[], None]
 
 
 class Optics(QObject):
-    """Profile, noise, shiny places, averaging, the limit of what is readable; the scene's undo.
+    """Profile, noise, shiny places, averaging, the limit of what is readable; their undo.
 
     `changed` follows every change of what numbers are worth or how the picture is prepared.
     """
@@ -60,8 +60,8 @@ class Optics(QObject):
         self.noise_busy = False
         self._judge: Judge | None = None
         self._judge_key: Any = None
-        self._steps: list[_SceneStep] = []
-        self._undone: list[_SceneStep] = []
+        self._steps: list[_Step] = []
+        self._undone: list[_Step] = []
         self._looked = False
         self._average: GatedAverage | None = None
         self._pictured: tuple[Frame, Frame] | None = None
@@ -137,11 +137,19 @@ class Optics(QObject):
         return session.profile
 
     def change_profile(self, **changes: Any) -> None:
-        """Apply a changed profile at once, and keep it for this camera's next time."""
+        """Apply a changed profile at once, and keep it for this camera's next time.
+
+        Undo takes it back, there too.
+        """
+        before, after = self.profile, replace(self.profile, **changes)
+        if self._session is None or before == after:
+            return
+        self._take_step(lambda: self._use_profile(before), lambda: self._use_profile(after))
+
+    def _use_profile(self, profile: CameraProfile) -> None:
         session = self._session
         if session is None:
             return
-        profile = replace(self.profile, **changes)
         session.set_profile(profile, repair=self.repair)
         self._desk.attempt(lambda: keep_profile(session.info, profile))
         self.changed.emit()
@@ -306,34 +314,39 @@ class Optics(QObject):
         self.shiny_shown = on
         self.changed.emit()
 
-    # -- the scene, with its undo ----------------------------------------------------------------
+    # -- the scene, and undo ---------------------------------------------------------------------
     def set_scene(self, scene: Scene) -> None:
         """State what is known of the scene; undo takes it back."""
         session = self._session
         if session is None or scene == session.scene:
             return
-        self._steps.append(_SceneStep(self._desk.document.depth, session.scene, scene))
+        before = session.scene
+        self._take_step(lambda: self._use_scene(before), lambda: self._use_scene(scene))
+
+    def _take_step(self, back: Callable[[], None], again: Callable[[], None]) -> None:
+        self._steps.append(_Step(self._desk.document.depth, back, again))
         self._undone.clear()
-        self._use_scene(scene)
+        self._desk.findings.forget_undo()
+        again()
 
     def undo(self) -> bool:
-        """Take the last change back if it was the scene's; tell whether it was."""
+        """Take the last change back if it was the scene's or camera's; tell whether it was."""
         if not (self._steps and self._steps[-1].depth == self._desk.document.depth):
             return False
         step = self._steps.pop()
         self._undone.append(step)
-        self._use_scene(step.before)
+        step.back()
         return True
 
     def redo(self) -> bool:
-        """Do the next change again if it was the scene's; tell whether it was."""
+        """Do the next change again if it was the scene's or camera's; tell whether it was."""
         depth = self._desk.document.depth
         self._undone = [step for step in self._undone if step.depth >= depth]
         if not (self._undone and self._undone[-1].depth == depth):
             return False
         step = self._undone.pop()
         self._steps.append(step)
-        self._use_scene(step.after)
+        step.again()
         return True
 
     def _use_scene(self, scene: Scene) -> None:

@@ -37,6 +37,7 @@ class GuideBar(QFrame):
         self.guide: Guide | None = None
         self.boxes: list[Rectangle] = []
         self.fields: dict[str, QDoubleSpinBox] = {}
+        self._untyped: set[str] = set()
         self.title = label("", "guideTitle", "heading")
         self.step = label("", "guideStep", wrap=True)
         self.result = label("", "guideResult", wrap=True)
@@ -101,6 +102,7 @@ class GuideBar(QFrame):
     def _ask(self, guide: Guide) -> None:
         _clear(self._asked_row)
         self.fields.clear()
+        self._untyped = {name for name, asked in guide.asked.items() if asked.read}
         for name, asked in guide.asked.items():
             field = named(QDoubleSpinBox(), f"guide_{name}")
             field.setDecimals(asked.decimals)
@@ -110,11 +112,16 @@ class GuideBar(QFrame):
             field.setSuffix(asked.suffix)
             field.setToolTip(asked.tip)
             field.setAccessibleName(asked.words)
-            field.valueChanged.connect(self._solve)
+            field.valueChanged.connect(partial(self._typed, name))
+            field.lineEdit().returnPressed.connect(partial(self._typed, name))
             self.fields[name] = field
             self._asked_row.addWidget(label(asked.words, f"guideWords_{name}", "dim"))
             self._asked_row.addWidget(field)
         self._asked.setVisible(bool(guide.asked))
+
+    def _typed(self, name: str, *_: object) -> None:
+        self._untyped.discard(name)
+        self._solve()
 
     def _next(self) -> None:
         """Ask for the next box, or show the answer."""
@@ -153,6 +160,9 @@ class GuideBar(QFrame):
         """Show the answer of the shown frame."""
         guide, frame = self.guide, self._desk.shown
         if guide is None or frame is None or len(self.boxes) < len(guide.boxes) or frame.held:
+            return
+        if self._untyped:
+            self._show(Answer("type what the thermometer reads", usable=False))
             return
         judge = self._desk.optics.judge()
         looks = [look_at(frame, box, judge) for box in self.boxes]

@@ -21,7 +21,7 @@ from thermview.radiometry.emissivity import first_order
 from thermview.radiometry.size import edge_distances, spread_from_edge
 from thermview.ui.desk import Desk
 from thermview.ui.guides.guide import Answer, Asked, Guide, Look, cut_of
-from thermview.ui.guides.surfaces import ANY_K
+from thermview.ui.guides.surfaces import ANY_K, TYPED
 
 
 def fitted(points: Sequence[ContactPoint]) -> Calibration | None:
@@ -57,7 +57,13 @@ class CalibrationGuide(Guide):
         unit = desk.display.unit
         self.asked = {
             "contact": Asked(
-                "the thermometer reads", unit.from_kelvin(313.15), 1, ANY_K, f" {unit.symbol}"
+                "the thermometer reads",
+                unit.from_kelvin(313.15),
+                1,
+                ANY_K,
+                f" {unit.symbol}",
+                TYPED,
+                read=True,
             ),
             "u": Asked(
                 "±", 0.5, 2, (0.01, 20.0), f" {unit.difference_symbol}", "standard uncertainty"
@@ -96,6 +102,7 @@ class CalibrationGuide(Guide):
         def use() -> None:
             known = profile.calibration.points if profile.calibration is not None else ()
             desk.optics.change_profile(calibration=fitted((*known, point)))
+            desk.say("info", "contact reading kept with the camera; undo takes it back")
 
         return Answer(words, True, {"take this reading": use})
 

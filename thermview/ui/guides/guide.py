@@ -47,7 +47,10 @@ class Look:
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A number to type: its words, first value, decimals, limits, unit and explanation."""
+    """A number to type: its words, first value, decimals, limits, unit and explanation.
+
+    One that is `read` off an instrument has no first value to go by: it must be typed.
+    """
 
     words: str
     value: float
@@ -55,6 +58,7 @@ class Asked:
     limits: tuple[float, float] = (0.01, 1.0)
     suffix: str = ""
     tip: str = ""
+    read: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,7 @@ from thermview.ui.guides.guide import Answer, Asked, Guide, Look, look_at
 
 ANY_K = (-273.0, 3000.0)
 LEAST_NOISE_K = 0.01
+TYPED = "type it, and confirm by Enter"
 
 
 class _OfRegions(Guide):
@@ -140,7 +141,9 @@ class ContactGuide(_Emissivity):
             seen_k = look_at(desk.shown, region.shape, desk.optics.judge()).mean_k
             first = unit.from_kelvin(seen_k) if math.isfinite(seen_k) else first
         self.asked = {
-            "contact": Asked("the thermometer reads", first, 1, ANY_K, f" {unit.symbol}"),
+            "contact": Asked(
+                "the thermometer reads", first, 1, ANY_K, f" {unit.symbol}", TYPED, read=True
+            ),
             "u": Asked(
                 "±", 0.5, 2, (0.01, 20.0), f" {unit.difference_symbol}", "standard uncertainty"
             ),

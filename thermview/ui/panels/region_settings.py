@@ -116,7 +116,7 @@ class SelectedSettings(QWidget):
             return
         region, display = chosen[0], self._desk.display
         self.emissivity.setText("" if region.emissivity is None else f"{region.emissivity:.3g}")
-        self.emissivity.setPlaceholderText("not stated")
+        self.emissivity.setPlaceholderText("none")
         self.doubt.setText("" if region.emissivity_u is None else f"{region.emissivity_u:.2g}")
         self.doubt.setPlaceholderText("usual")
         limit = "" if region.limit_k is None else f"{display.temperature(region.limit_k):.6g}"
