@@ -83,6 +83,11 @@ def decimals_of(u: float, *, rise: bool) -> int:
     return min(max(earned, 0), 2 if rise else 1)
 
 
+def watts_text(power_w: float) -> str:
+    """Return a power in three digits: ``53.2 mW``."""
+    return f"{power_w:.3g} W" if power_w >= 0.9995 else f"{power_w * 1e3:.3g} mW"
+
+
 def power_text(power_w: float, sigma_w: float) -> str:
     """Return a power with its standard uncertainty: ``33 ± 8 mW``; digits as far as they tell."""
     unit, scale = ("W", 1.0) if power_w >= 0.9995 else ("mW", 1e3)

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import csv
 import json
+import shutil
 from pathlib import Path
+from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 from cli_kit import command
@@ -183,3 +186,52 @@ def test_a_place_is_meant_to_be_warm_and_remembered(
     bad = (recording, "--parts", fewer, "--landmarks", landmarks, "--meant-warm", "3:x")
     assert command(monkeypatch, "locate", *bad) == 2
     assert "X:Y in mm" in capsys.readouterr().err
+
+
+def test_the_leads_share_is_taken_off_the_limit(
+    samples: Path, monkeypatch: Patch, capsys: Output
+) -> None:
+    files = beside(samples, "ramp-strong")
+
+    def answer(*more: object) -> dict[str, Any]:
+        assert command(monkeypatch, "locate", *files, "--format", "json", *more) == 0
+        document: dict[str, Any] = json.loads(capsys.readouterr().out)
+        return document
+
+    plain = answer()
+    if plain["supply_W"] is None:
+        pytest.skip("this recording has no supply's log")
+    with h5py.File(samples / "ramp-strong.h5") as file:
+        amps = float(np.percentile(file["entry/supply/current"], 90))
+    ohm = 0.4 * plain["supply_W"] / amps**2
+    told = answer("--lead-ohm", ohm)
+    assert 0.4 * plain["supply_W"] < told["supply_W"] < 0.8 * plain["supply_W"]
+    assert sum(s["power_W"] for s in told["suspects"] if s["nature"] == "heating") <= (
+        told["supply_W"] * 1.001
+    )
+    assert any("leads of" in note for note in told["notes"])
+    assert command(monkeypatch, "locate", *files, "--lead-ohm", -1) == 2
+    assert "--lead-ohm is -1" in capsys.readouterr().err
+
+
+def test_the_period_is_found(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    """The log is taken away: the pictures alone tell."""
+    bare = tmp_path / "bare.h5"
+    shutil.copy(samples / "ramp-pulsed.h5", bare)
+    with h5py.File(bare, "r+") as file:
+        if "entry/supply" in file:
+            del file["entry/supply"]
+    out = tmp_path / "o.npz"
+    arguments = ("pulse", bare, out, "--period", "auto", "--format", "json")
+    assert command(monkeypatch, *arguments) == 0
+    period_s = json.loads(capsys.readouterr().out)["period_s"]
+    logged = ("pulse", samples / "ramp-pulsed.h5", out, "--period", "auto", "--force")
+    assert command(monkeypatch, *logged, "--format", "json") == 0
+    assert period_s == pytest.approx(json.loads(capsys.readouterr().out)["period_s"], rel=0.01)
+    assert command(monkeypatch, "locate", bare, "--period", "auto", "--format", "json") == 0
+    assert json.loads(capsys.readouterr().out)["period_s"] == pytest.approx(period_s)
+    still = ("locate", samples / "ramp-quiet.h5", "--period", "auto")
+    assert command(monkeypatch, *still) == 2
+    assert "no period" in capsys.readouterr().err

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from thermview.errors import CancelledError
 from thermview.frames import Frame, Mark, MarkKind, Scale, SourceInfo, SupplyLog
 from thermview.paths import sample_recordings
 from thermview.regions.carried import mapped
@@ -188,3 +189,28 @@ def test_with_the_picture_held_still_places_are_those_of_the_anchor() -> None:
     one, other = held.suspects[0], plain.suspects[0]
     expected = mapped(np.asarray(way), (other.x_px, other.y_px))
     np.testing.assert_allclose((one.x_px, one.y_px), expected, atol=1.0)
+
+
+def test_a_look_tells_how_far_it_is_and_ends_where_it_is_no_longer_wanted() -> None:
+    footage = open_footage(str(sample_recordings() / "short.h5"), OpenOptions())
+    board = board_of(footage)
+    window = window_of(footage, footage.marks)
+    assert isinstance(window, Window)
+    shares: list[float] = []
+
+    def told(done: int, total: int, stop: float = 2.0) -> None:
+        shares.append(done / total)
+        if shares[-1] >= stop:
+            raise CancelledError("no longer wanted")
+
+    find(footage, board, window, told)
+    assert shares == sorted(shares)
+    assert shares[0] < 0.05
+    assert shares[-1] == 1.0
+    assert len({share for share in shares if share > 0.4}) >= 5  # not in the reading only
+    for stop in (0.2, 0.6, 0.9):
+        shares.clear()
+        with pytest.raises(CancelledError):
+            find(footage, board, window, lambda done, total, at=stop: told(done, total, at))
+        assert shares[-1] < stop + 0.15
+    footage.close()

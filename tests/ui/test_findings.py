@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import numpy as np
 import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtTest import QTest
+from PySide6.QtWidgets import QPushButton
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
@@ -19,6 +21,7 @@ from thermview.frames import MarkKind
 from thermview.paths import sample_recordings
 from thermview.session.finding import Lack
 from thermview.session.meant_warm import WarmPlace, file_of, recall
+from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import Row, row_of_place
 from thermview.ui.panels.findings import NOTHING, RUNNING
@@ -269,3 +272,29 @@ def test_a_source_on_no_listed_part_is_told_by_its_place() -> None:
     assert row.evidence == "Not on a listed part; within 1.2 mm; rises 0.4 K."
     assert "far side" in row_of_place(replace(place, radius_mm=7.0)).evidence
     assert row_of_place(replace(place, x_mm=None, y_mm=None)).name == "at 80, 60 px"
+
+
+def test_the_supply_s_leads_are_stated_and_its_period_is_found(
+    qtbot: QtBot, main_window: MainWindow, samples: Path, tmp_path: Path
+) -> None:
+    bare = tmp_path / "bare.h5"
+    shutil.copy(samples / "ramp-pulsed.h5", bare)
+    with h5py.File(bare, "r+") as file:
+        if "entry/supply" in file:
+            del file["entry/supply"]
+    open_and_wait(qtbot, main_window, str(bare))
+    desk = main_window.desk
+    main_window.commands.supply()
+    dialog = main_window.findChild(SupplyDialog)
+    assert isinstance(dialog, SupplyDialog)
+    dialog.leads.setValue(0.12)
+    QTest.mouseClick(dialog.seek, Qt.MouseButton.LeftButton)
+    qtbot.waitUntil(lambda: dialog.period.value() > 0, timeout=30_000)
+    assert dialog.period.value() == pytest.approx(2.0, rel=0.02)
+    assert "every" in dialog.told.text()
+    use = dialog.findChild(QPushButton, "supplyUse")
+    assert isinstance(use, QPushButton)
+    QTest.mouseClick(use, Qt.MouseButton.LeftButton)
+    assert desk.findings.lead_ohm == 0.12
+    assert desk.settings.get("lead_ohm") == 0.12
+    assert desk.findings.period_s == pytest.approx(2.0, rel=0.02)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from thermview.cli.options import (
     add_output,
     open_options,
     output,
+    period_or_auto,
     print_json,
     progress,
 )
@@ -39,7 +41,20 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--power-on", type=float, metavar="S", help="when the power came on, s from the start"
     )
-    parser.add_argument("--period", type=float, metavar="S", help="of a pulsed supply, s")
+    parser.add_argument(
+        "--period",
+        type=period_or_auto,
+        metavar="S",
+        help="of a pulsed supply, s; auto: as its log or else the pictures tell",
+    )
+    parser.add_argument(
+        "--lead-ohm",
+        type=float,
+        default=0.0,
+        metavar="R",
+        help="resistance of the leads between supply and board, both together, ohm: what they "
+        "take is taken off the board's upper limit V*I",
+    )
     parser.add_argument(
         "--meant-warm",
         default="",
@@ -61,6 +76,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """Analyse the recording and print the findings."""
     from thermview.analysis.heat.locate import locate
+    from thermview.analysis.leads import MOST_OHM
+    from thermview.analysis.period import period_of
     from thermview.session.finding import with_expected
     from thermview.session.shiny_findings import noting_shiny
     from thermview.session.shiny_places import shiny_of
@@ -68,20 +85,25 @@ def run(options: argparse.Namespace) -> int:
 
     if (options.parts is None) != (options.landmarks is None):
         raise UsageError("--parts and --landmarks belong together; give both or neither")
-    if options.period is not None and not options.period > 0:
-        raise UsageError(f"--period is {options.period:g} s; it must be above 0")
+    if not 0 <= options.lead_ohm <= MOST_OHM:
+        raise UsageError(f"--lead-ohm is {options.lead_ohm:g}; give 0 to {MOST_OHM:g} ohm")
     footage = open_footage(options.recording, open_options(options))
     try:
         board = _board(footage, options)
         warm = _warm(options, board)
         _check_power_on(options.power_on, footage)
+        period_s = options.period
+        if period_s is not None and math.isnan(period_s):
+            with progress("looking for the period") as told:
+                period_s = period_of(footage, told)
         with progress("looking") as told:
             located = locate(
                 footage,
                 board.parts if board else (),
                 board.view if board else None,
                 power_on_s=options.power_on,
-                period_s=options.period,
+                period_s=period_s,
+                lead_ohm=options.lead_ohm,
                 progress=told,
             )
         located = with_expected(located, warm)
@@ -101,9 +123,9 @@ def run(options: argparse.Namespace) -> int:
         footage.close()
     with output(options) as stream:
         if options.format == "json":
-            print_json(as_document(located), stream)
+            print_json(as_document(located, period_s), stream)
         else:
-            _print_words(located, stream)
+            _print_words(located, stream, period_s)
     return 0
 
 
@@ -143,9 +165,11 @@ def _check_power_on(power_on_s: float | None, footage: Footage) -> None:
         )
 
 
-def as_document(located: Located) -> dict[str, Any]:
-    """Return the findings in the contract's form."""
+def as_document(located: Located, period_s: float | None = None) -> dict[str, Any]:
+    """Return the findings in the contract's form; with the period that was given or found."""
+    told = {} if period_s is None else {"period_s": _rounded(period_s, 4)}
     return {
+        **told,
         "power_on_s": _rounded(located.power_on_s, 3),
         "power_on_from": located.power_on_from,
         "heated": located.heated,
@@ -203,10 +227,12 @@ class _Line:
     words: str
 
 
-def _print_words(located: Located, stream: TextIO) -> None:
+def _print_words(located: Located, stream: TextIO, period_s: float | None) -> None:
     when = "not found" if located.power_on_s is None else f"{located.power_on_s:.2f} s"
     source = f" ({located.power_on_from})" if located.power_on_from else ""
     print(f"power on: {when}{source}", file=stream)
+    if period_s is not None:
+        print(f"period: {period_s:.4g} s", file=stream)
     if not located.heated:
         print("nothing in view warms beyond noise, drift and reflections", file=stream)
     for suspect in located.suspects:

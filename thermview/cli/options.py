@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -47,6 +48,19 @@ def open_options(options: argparse.Namespace) -> OpenOptions:
         seed=getattr(options, "seed", None),
         speed=getattr(options, "speed", None),
     )
+
+
+def period_or_auto(text: str) -> float:
+    """Read a period, s; ``auto`` (NaN here) leaves it to the supply's log or the pictures."""
+    if text.strip().lower() == "auto":
+        return math.nan
+    try:
+        period_s = float(text)
+    except ValueError:
+        period_s = math.nan
+    if not 0 < period_s < math.inf:
+        raise argparse.ArgumentTypeError(f"{text} s is no period; give seconds above 0, or auto")
+    return period_s
 
 
 def add_format(parser: argparse.ArgumentParser, plain: str = "text") -> None:

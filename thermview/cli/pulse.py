@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,6 +12,7 @@ from thermview.cli.options import (
     add_format,
     add_input,
     open_options,
+    period_or_auto,
     print_json,
     progress,
 )
@@ -29,7 +31,11 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     add_input(parser)
     parser.add_argument("out", type=Path, metavar="OUT.npz", help="amplitude, phase, noise")
     parser.add_argument(
-        "--period", type=float, required=True, metavar="S", help="of the pulsed supply, s"
+        "--period",
+        type=period_or_auto,
+        required=True,
+        metavar="S",
+        help="of the pulsed supply, s; auto: as its log or else the pictures tell",
     )
     parser.add_argument(
         "--power-on", type=float, metavar="S", help="when the supply first switched on, s"
@@ -43,22 +49,23 @@ def run(options: argparse.Namespace) -> int:
     """Fit the first harmonic and write the images."""
     import numpy as np
 
+    from thermview.analysis.period import period_of
     from thermview.analysis.pulse import pulse
     from thermview.job.findings import draw_harmonic
     from thermview.job.pictures import new_figure, save
     from thermview.paths import writing
     from thermview.sources import open_footage
 
-    if not options.period > 0:
-        raise UsageError(f"--period is {options.period:g} s; it must be above 0")
     if options.out.suffix.lower() != ".npz":
         raise UsageError(f"{options.out} does not end in .npz; pulse writes that format")
     footage = open_footage(options.recording, open_options(options))
     try:
+        period_s = options.period
+        if math.isnan(period_s):
+            with progress("looking for the period") as told:
+                period_s = period_of(footage, told)
         with progress("looking") as told:
-            harmonic, on_s, how = pulse(
-                footage, options.period, on_s=options.power_on, progress=told
-            )
+            harmonic, on_s, how = pulse(footage, period_s, on_s=options.power_on, progress=told)
         with writing(options.out, force=options.force) as path:
             np.savez_compressed(
                 path,
@@ -72,7 +79,7 @@ def run(options: argparse.Namespace) -> int:
                 figure = new_figure(1100, 1300)
                 draw_harmonic(figure, footage, harmonic)
                 save(figure, path)
-        facts = describe(harmonic, footage, options.period, on_s=on_s, how=how)
+        facts = describe(harmonic, footage, period_s, on_s=on_s, how=how)
     finally:
         footage.close()
     if options.format == "json":
@@ -97,6 +104,7 @@ def describe(
     smallest_w = smallest_power_w(noise_k, per_w)
     seconds = harmonic.periods * period_s
     return {
+        "period_s": round(period_s, 4),
         "periods": round(harmonic.periods, 3),
         "switched_on_s": round(on_s, 3),
         "switched_on_from": how,

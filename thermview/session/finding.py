@@ -209,7 +209,9 @@ def find(
     board: Board | None,
     window: Window,
     progress: Progress | None = None,
+    *,
     poses: Poses | None = None,
+    lead_ohm: float = 0.0,
 ) -> Located:
     """Answer from a stretch which parts dissipate.
 
@@ -234,6 +236,7 @@ def find(
         view,
         power_on_s=window.power_on_s if window.marked else None,
         period_s=window.period_s,
+        lead_ohm=lead_ohm,
         progress=progress,
     )
     return located if poses is None else _carried_back(located, way)

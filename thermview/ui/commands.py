@@ -32,6 +32,7 @@ from thermview.ui.dialogs.keys import KeysDialog
 from thermview.ui.dialogs.read_as import ReadAsDialog
 from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shift import ShiftDialog
+from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode
 from thermview.ui.dress import dress
@@ -129,6 +130,7 @@ class Commands(QObject):
                 "check-circle-outline",
                 lambda: desk.mark(MarkKind.FAULT_GONE),
             ),
+            "supply": ("supply …", "cable-data", self.supply),
             "triggers": ("triggers …", "bell-outline", self.triggers),
             "camera": ("check the camera …", "camera-iris", self._camera),
             "shiny": ("find shiny places …", "texture", self._shiny),
@@ -177,7 +179,7 @@ class Commands(QObject):
         self._window.board.fill_menu(menu.addMenu("board"))
         menu.addAction("triggers …", self.triggers)
         menu.addAction("fault table …", self.fault_table)
-        menu.addAction("pulsed supply: its period …", self.pulse_period)
+        menu.addAction("supply: leads and pulses …", self.supply)
         menu.addSeparator()
         units = menu.addMenu("unit")
         for unit in TemperatureUnit:
@@ -422,24 +424,12 @@ class Commands(QObject):
         dialog = TriggersDialog(self._desk, self._window)
         dialog.open()
 
-    def pulse_period(self) -> None:
-        """Ask for the period of a supply that is switched on and off evenly."""
-        findings = self._desk.findings
+    def supply(self) -> None:
+        """State what is known of the supply: its leads, and its period where it is pulsed."""
         if self._desk.session is None:
             self._desk.say("info", "open a recording or an input first")
             return
-        seconds, taken = QInputDialog.getDouble(
-            self._window,
-            "pulsed supply",
-            "Period in seconds, on and off together; 0: as the supply's log tells.\n"
-            "What follows the pulses is told from drift and from hands far more surely.",
-            findings.period_s or 0.0,
-            0.0,
-            120.0,
-            2,
-        )
-        if taken:
-            findings.set_period(seconds or None)
+        SupplyDialog(self._desk, self._window).open()
 
     def fault_table(self) -> None:
         """Show at which temperatures the fault came and went."""

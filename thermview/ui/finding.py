@@ -15,11 +15,14 @@ from typing import TYPE_CHECKING
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from thermview.analysis.heat.locate import Located, Place, Suspect
+from thermview.analysis.leads import MOST_OHM
+from thermview.analysis.period import period_of
 from thermview.session.boards import Board
-from thermview.session.finding import Lack, Window, find, window_of, with_expected
+from thermview.session.finding import PULSED_S, Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember
 from thermview.session.session import Session
 from thermview.session.shiny_findings import noting_shiny
+from thermview.session.stretch import Stretch
 from thermview.ui.pulse import Pulse
 from thermview.ui.tasks import Task
 
@@ -185,6 +188,37 @@ class Findings(QObject):
         self.period_s = period_s
         self.again()
 
+    @property
+    def lead_ohm(self) -> float:
+        """Return the resistance of the bench's leads, Ω; 0 where it was never stated."""
+        stored = self._desk.settings.get("lead_ohm", 0.0)
+        known = isinstance(stored, int | float) and 0 <= stored <= MOST_OHM
+        return float(stored) if known else 0.0
+
+    def set_supply(self, period_s: float | None, lead_ohm: float) -> None:
+        """State a pulsed supply's period, s, and the leads' resistance, Ω.
+
+        The leads are the bench's, whatever board they feed: they are remembered for all.
+        """
+        if (period_s, lead_ohm) != (self.period_s, self.lead_ohm):
+            self._desk.settings.set("lead_ohm", lead_ohm)
+            self.set_period(period_s)
+
+    def find_period(self, then: Callable[[float], object]) -> Task | None:
+        """Look in the pictures for a pulsed supply's period; `then` gets it."""
+        session = self._desk.session
+        if session is None:
+            return None
+        times_s, footage = session.footage.times_s, session.footage
+        start_s = max(float(times_s[footage.first]), float(times_s[-1]) - PULSED_S)
+        stretch = Stretch(footage, start_s, float(times_s[-1]))
+
+        def work(task: Task) -> float:
+            told = task.telling("looking for the period", "looking for the period: cancelled")
+            return period_of(stretch, told)
+
+        return self._desk.run_task("looking for the period", work, then)
+
     def _is_new(self, window: Window) -> bool:
         asked = self._asked
         if asked is None or asked.window.question != window.question:
@@ -198,10 +232,11 @@ class Findings(QObject):
 
     def _ask(self, session: Session, board: Board | None, window: Window) -> None:
         self._asked, poses = _Asked(window, self._clock()), session.poses
+        lead_ohm = self.lead_ohm
 
         def work(task: Task) -> Located:
             told = task.telling("", "no longer wanted")
-            found = find(session.footage, board, window, told, poses)
+            found = find(session.footage, board, window, told, poses=poses, lead_ohm=lead_ohm)
             return noting_shiny(found, board, session.shiny)
 
         task = Task("looking for what warms", work, behind=True, parent=self)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TypeVar
@@ -28,6 +28,7 @@ from thermview.analysis.heat.switching import (
 from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
+from thermview.analysis.leads import after_leads, leads_words
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Take, gather
 from thermview.analysis.stabilise import steady
@@ -43,6 +44,8 @@ Found = TypeVar("Found", Suspect, Place)
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
 WORKERS = 2
+READ, STEP = 40, 12
+"""Of 100 told: reading the frames, and each stage after it."""
 LEAST_AFTER_S = 2.5
 """A step so near the end leaves too little to see by."""
 
@@ -79,6 +82,7 @@ def locate(
     power_on_s: float | None = None,
     period_s: float | None = None,
     meant_warm: Collection[str] = (),
+    lead_ohm: float = 0.0,
     progress: Progress | None = None,
 ) -> Located:
     """Find the dissipating parts in footage.
@@ -94,28 +98,55 @@ def locate(
         Of a pulsed supply; unless given, the supply's log tells.
     meant_warm : collection of str
         Designators of parts that rightly warm.
+    lead_ohm : float
+        Of the leads between supply and board, Ω: V·I − I²R is then the board's upper limit.
+    progress : callable, optional
+        Told (done, total) at each stage; what it raises breaks the work off.
 
     Raises
     ------
     InputError
         The footage cannot be used.
     """
-    take, motion = steady(gather(footage, progress))
+    stage = _Stages(progress)
+    take, motion = steady(gather(footage, stage.within(READ)))
+    stage(READ + STEP)
     prints = footprints_of(parts, view, take.shape) if view is not None else []
     if motion is not None:
         prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
     marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
-    return analyse(
+    supply = footage.supply
+    if supply is not None and lead_ohm > 0:
+        supply = after_leads(supply, lead_ohm)
+    located = analyse(
         take,
         prints,
         view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
         view=view,
-        supply=footage.supply,
+        supply=supply,
         power_on_s=power_on_s,
         marked_s=min(marked) if marked else None,
         period_s=period_s,
         meant_warm=meant_warm,
+        stage=stage,
     )
+    words = leads_words(footage.supply, lead_ohm) if footage.supply and lead_ohm > 0 else ""
+    return replace(located, notes=(*located.notes, words)) if words else located
+
+
+class _Stages:
+    """Tells how far the work is, of 100; what the listener raises breaks it off."""
+
+    def __init__(self, progress: Progress | None) -> None:
+        self._progress = progress
+
+    def __call__(self, done: int) -> None:
+        if self._progress is not None:
+            self._progress(done, 100)
+
+    def within(self, share: int) -> Progress:
+        """Return what takes the progress of the first stage, `share` of 100."""
+        return lambda done, total: self(share * done // max(total, 1))
 
 
 def analyse(
@@ -129,12 +160,14 @@ def analyse(
     marked_s: float | None = None,
     period_s: float | None = None,
     meant_warm: Collection[str] = (),
+    stage: Callable[[int], None] = lambda done: None,
 ) -> Located:
-    """Find the dissipating parts in pictures; see `locate`."""
+    """Find the dissipating parts in pictures; see `locate`. `stage` hears how far it is, of 100."""
     logged = course_of_log(supply, take.times_s) if supply is not None else None
     if period_s is None and logged is not None:
         period_s = logged.period_s
     parted = split(take, period_s)
+    stage(READ + 2 * STEP)
     course, how = _course(
         take,
         parted,
@@ -144,9 +177,13 @@ def analyse(
         power_on_s=power_on_s,
         marked_s=marked_s,
         period_s=period_s,
+        stage=stage,
     )
+    stage(READ + 3 * STEP)
     ground = prepare_ground(take, parted, course, mm_per_px)
+    stage(READ + 4 * STEP)
     judged, others = judged_sources(ground, parted, footprints)
+    stage(READ + 5 * STEP)
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
@@ -182,6 +219,7 @@ def _course(
     power_on_s: float | None,
     marked_s: float | None,
     period_s: float | None,
+    stage: Callable[[int], None],
 ) -> tuple[Course, str]:
     """Return the power's course and how it is known: said, marked, logged, or seen."""
     for told_s, how in ((power_on_s, "given"), (marked_s, "marked")):
@@ -202,7 +240,7 @@ def _course(
     if period_s is not None:
         return step_course(take.times_s, found[0].on_s, period_s), "frames"
     if not any(is_clear(one) for one in found):
-        return _faint_course(take, parted, footprints, mm_per_px, found), "frames"
+        return _faint_course(take, parted, footprints, mm_per_px, found, stage=stage), "frames"
     return course_of_switchings(found, take.times_s, take.noise_k), "frames"
 
 
@@ -212,6 +250,8 @@ def _faint_course(
     footprints: Sequence[Footprint],
     mm_per_px: float,
     found: Sequence[Switching],
+    *,
+    stage: Callable[[int], None],
 ) -> Course:
     """Return the step at which the parts' heat is most likely to begin.
 
@@ -221,6 +261,7 @@ def _faint_course(
     times_s = take.times_s
 
     def evidence(on_s: float) -> float:
+        stage(READ + 2 * STEP)
         ground = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px)
         return float(Explainer(footprints, ground.field).scores.max(initial=0.0))
 

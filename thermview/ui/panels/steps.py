@@ -51,7 +51,7 @@ STEPS = (
         "the camera still and sharp, regions drawn, a current-limited supply",
         "The board is live: hands off, eyes protected. Capacitors burst, hot parts burn. Stay "
         "with it. Local codes first; mains-side work is for licensed people.",
-        ("zero", "power_on", "power_off", "fault_appears", "fault_gone", "triggers"),
+        ("supply", "zero", "power_on", "power_off", "fault_appears", "fault_gone", "triggers"),
     ),
     Step(
         "compare",

@@ -21,7 +21,7 @@ from thermview.ui.panels.finding_rows import EXPECTED
 from thermview.ui.picture.ink import Chunk, Ink
 from thermview.ui.picture.mapping import Mapping
 from thermview.ui.picture.pulse_map import COLOURS, DELAY_COLOURS, amplitude_ends, pulse_pixels
-from thermview.units import power_text
+from thermview.units import power_text, watts_text
 
 _GREY = 0.45  # of full white: the ground on which sources stand out
 _CEILING = 0.97
@@ -135,7 +135,7 @@ class FoundLayer:
         """Say what the colours are: power per part, on a logarithmic scale."""
         if high_w <= low_w:
             return draw_key(pen, ink, frame, "heat per part")
-        ends = round_power(low_w), round_power(high_w)
+        ends = watts_text(low_w), watts_text(high_w)
         key, stretch = pg.colormap.get(COLOURS), (_FLOOR, _CEILING)
         return draw_key(pen, ink, frame, "heat per part", ends=ends, colours=key, stretch=stretch)
 
@@ -242,11 +242,6 @@ def power_colour(power_w: float, low_w: float, high_w: float) -> QColor:
     table = pg.colormap.get(COLOURS)
     colour: QColor = table.map(_FLOOR + (_CEILING - _FLOOR) * share, mode="qcolor")
     return colour
-
-
-def round_power(power_w: float) -> str:
-    """Return a power in three digits: ``53.2 mW``."""
-    return f"{power_w:.3g} W" if power_w >= 0.9995 else f"{power_w * 1e3:.3g} mW"
 
 
 def _beside(box: QRectF, size: QSizeF, frame: QRectF, taken: list[QRectF]) -> QRectF:
