@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from datetime import UTC, datetime
 
 import numpy as np
@@ -211,6 +212,6 @@ def test_a_look_tells_how_far_it_is_and_ends_where_it_is_no_longer_wanted() -> N
     for stop in (0.2, 0.6, 0.9):
         shares.clear()
         with pytest.raises(CancelledError):
-            find(footage, board, window, lambda done, total, at=stop: told(done, total, at))
+            find(footage, board, window, partial(told, stop=stop))
         assert shares[-1] < stop + 0.15
     footage.close()
