@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from datetime import UTC, datetime
+from functools import partial
 
 import numpy as np
 import pytest
