@@ -60,17 +60,19 @@ def best_pose(footprints: Sequence[Footprint], picture: Picture, poses: Sequence
     narrow = picture - cv2.GaussianBlur(picture, (0, 0), WIDE_PX)
     best: tuple[float, Floats] | None = None
     for pose in poses:
-        fit, shift = _best_shift(moved_footprints(footprints, pose), narrow)
-        if best is None or (fit > BETTER * best[0] and np.hypot(*shift) < NEAR_PX):
+        fit, shift, clear = _best_shift(moved_footprints(footprints, pose), narrow)
+        near = clear and np.hypot(*shift) < NEAR_PX
+        if best is None or (near and fit > BETTER * best[0]):
             step = np.array([[1, 0, shift[0]], [0, 1, shift[1]], [0, 0, 1.0]])
             best = (fit, step @ pose)
     return best[1] if best is not None else np.eye(3)
 
 
-def _best_shift(footprints: Sequence[Footprint], narrow: Picture) -> tuple[float, Floats]:
-    """Return how well outlines cut patches of their own shade at the best shift, and it, px.
+def _best_shift(footprints: Sequence[Footprint], narrow: Picture) -> tuple[float, Floats, bool]:
+    """Return how well outlines cut patches of their own shade at the best shift, it, and if clear.
 
-    A pattern too faint to tell, or a best shift farther than landmarks err, gives no shift.
+    A pattern too faint to tell, or a best shift farther than landmarks err (px), gives no shift
+    and is not clear.
     """
     size = 2 * REACH_PX + 1
     total = np.zeros((size, size))
@@ -90,8 +92,8 @@ def _best_shift(footprints: Sequence[Footprint], narrow: Picture) -> tuple[float
     shift = np.array([column - REACH_PX + _vertex(total[row], column), row - REACH_PX + 0.0])
     shift[1] += _vertex(total[:, column], row)
     if np.hypot(*shift) > FARTHEST_PX or total[row, column] < CLEAR * np.median(total):
-        return float(total[REACH_PX, REACH_PX]), np.zeros(2)
-    return float(total[row, column]), shift
+        return float(total[REACH_PX, REACH_PX]), np.zeros(2), False
+    return float(total[row, column]), shift, True
 
 
 def _vertex(values: Floats, at: np.intp | int) -> float:
