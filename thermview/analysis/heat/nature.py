@@ -27,8 +27,8 @@ MIRROR_LEAVES = 0.2
 """A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
 REST_SCORE = 4.0
 
-_WEIGHTS = (-3.69, -0.27, 1.28, 0.88, -0.74, 2.03)
-"""Logistic regression over some 3900 sources and false sources of 680 simulated recordings, two
+_WEIGHTS = (-3.72, -0.25, 1.22, 1.0, -0.74, 1.92)
+"""Logistic regression over some 4500 sources and false sources of 920 simulated recordings, two
 simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score over that of
 sham cooling nearby, what heat leaves of the rest, the rest's score (of 6) over the excess."""
 
@@ -78,7 +78,7 @@ class Evidence:
         terms = (
             1.0,
             np.log(np.clip(self.heat_leaves, 0.03, 1.5)),
-            np.log(np.clip(self.mirror_leaves, 0.1, 1.0)),
+            np.log(np.clip(self.mirror_leaves, 0.05, 1.0)),
             np.log(np.clip(self.score / max(self.sham, 1.5), 0.5, 30.0)),
             np.log(np.clip(self.rest_leaves, 0.03, 1.5)),
             np.log(np.clip(rest_score / self.excess, 3.0, 200.0) / 6.0),
@@ -142,11 +142,7 @@ def judge(
 
     seen = curves[:, mask.ravel()]
     seen = seen - modes.idle @ (modes.idle.T @ seen)
-    freedom = modes.freedom + modes.count
-    total = float(np.sum(seen**2)) / noise_var - count * freedom
-    mirrored = float(np.sum((courses.T @ seen) ** 2)) / noise_var - courses.shape[1] * count
-    mirrored -= 2 * np.sqrt(6.0 * count)
-    mirror_leaves = 1.0 - mirrored / max(total, inside)
+    mirror_leaves = _mirror_leaves(seen, courses, modes, noise_var=noise_var, least=inside)
 
     idle, _ = np.linalg.qr(np.concatenate([modes.idle, courses], axis=1))
     changed = Modes.of(modes.drive, idle)
@@ -173,3 +169,38 @@ def judge(
         sham=found.sham,
         excess=found.excess,
     )
+
+
+def _mirror_leaves(
+    seen: Floats, courses: Floats, modes: Modes, *, noise_var: float, least: float
+) -> float:
+    """Return which share courses leave of a part's change: of all, or of what answers the power.
+
+    The larger of the two: what wanders with the surroundings while the power is steady says
+    nothing of what answers it.
+
+    Parameters
+    ----------
+    seen : ndarray, shape (frame, pixel)
+        Without what is no evidence.
+    courses : ndarray, shape (frame, course)
+        Orthonormal.
+    modes : Modes
+    noise_var : float
+        Of a pixel, K².
+    least : float
+        Energy below which a change counts as that much, in units of the noise.
+    """
+    count = seen.shape[1]
+    shown = courses.T @ seen
+    total = float(np.sum(seen**2)) / noise_var - count * (modes.freedom + modes.count)
+    mirrored = float(np.sum(shown**2)) / noise_var - courses.shape[1] * count
+    mirrored -= 2 * np.sqrt(6.0 * count)
+    answer = modes.active.T @ seen
+    common = modes.active.T @ courses
+    kept = answer - common @ shown
+    answered = float(np.sum(answer**2)) / noise_var - count * modes.count
+    is_left = float(np.sum(kept**2)) / noise_var
+    is_left -= count * (modes.count - float(np.sum(common**2)))
+    doubt = 2 * np.sqrt(2.0 * count * modes.count)
+    return float(max(1.0 - mirrored / max(total, least), is_left / max(answered, doubt)))
