@@ -35,7 +35,7 @@ from thermview.sources import OpenOptions
 from thermview.ui import opening
 from thermview.ui.dialogs.camera import CameraDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
-from thermview.ui.guides.camera import CalibrationGuide
+from thermview.ui.guides.camera import CalibrationGuide, PalmGuide
 from thermview.ui.optics import FINE, Optics
 from thermview.ui.panels.region_settings import NOT_CHOSEN
 from thermview.ui.picture.notices import kind_words
@@ -639,6 +639,42 @@ def test_undo_takes_a_contact_reading_back_where_it_is_kept_too(opened: MainWind
     assert points() == (0, 0)
     desk.redo()
     assert points() == (1, 1)
+
+
+def test_a_box_on_two_surfaces_is_refused(opened: MainWindow) -> None:
+    beside = Rectangle(PATCH.x - 5.0, PATCH.y, PATCH.width, PATCH.height)
+    opened.guides.begin(CalibrationGuide(opened.desk))
+    drag(opened, beside)
+    opened.guides.fields["contact"].setValue(58.0)
+    assert opened.guides.result.text().startswith("not even: it scatters by")
+    assert opened.guides.findChild(QPushButton, "guideUse_0") is None
+    drag(opened, PATCH)  # anew
+    assert "too high here" in opened.guides.result.text()
+    select_surface(opened)
+    opened.optics.patch()
+    drag(opened, beside)
+    assert opened.guides.result.text().startswith("not even")
+
+
+def test_a_palm_that_looks_wrong_is_no_good_news(opened: MainWindow) -> None:
+    opened.guides.begin(PalmGuide(lambda _: None))
+    drag(opened, Rectangle(4.0, 30.0, 10.0, 10.0))  # the room
+    assert "wrong scale, cold hands" in opened.guides.result.text()
+    assert opened.guides.result.property("tone") == "warning"
+
+
+def test_step_and_fields_share_the_room_of_a_small_window(opened: MainWindow) -> None:
+    """Both at once would push the strip's controls off a screen of 800 px."""
+    opened.resize(1280, 780)
+    select_surface(opened)
+    opened.readings.settings.setChecked(True)
+    opened.steps.choose("measure")
+    assert opened.sheet.isVisible()
+    assert not opened.readings.settings.isChecked()
+    opened.readings.settings.setChecked(True)
+    assert not opened.sheet.isVisible()
+    QApplication.processEvents()
+    assert opened.height() <= 780
 
 
 def test_a_thermometer_s_reading_must_be_typed(opened: MainWindow) -> None:

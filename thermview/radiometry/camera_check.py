@@ -85,7 +85,7 @@ def check_focus(spread: Spread | None) -> CheckItem:
     question = "in focus?"
     if spread is None:
         return CheckItem(question, Verdict.UNKNOWN, "put a box across a warm body's straight edge")
-    words = f"an edge spreads over {spread.sigma_px:.2f} ± {spread.u_px:.2f} pixels"
+    words = f"an edge spreads over {spread.sigma_px:.2f} ± {max(spread.u_px, 0.01):.2f} pixels"
     sharp = spread.sigma_px <= SHARP_PX
     return CheckItem(
         question,

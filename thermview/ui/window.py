@@ -38,6 +38,9 @@ from thermview.ui.theme import tokens
 from thermview.ui.tone import Tone
 from thermview.ui.widgets import SpacePresses, button, column, named, row, tool
 
+ROOMY_PX = 880
+"""Height of a window that holds a step's line and the region's fields at once."""
+
 
 class MainWindow(QMainWindow):
     """All of it, put together; the state is the desk's."""
@@ -68,6 +71,8 @@ class MainWindow(QMainWindow):
         self.status = StatusLine(desk)
         self.sheet = StepSheet(self.steps, self.commands.step_actions())
         self.guides.running.connect(self._guide_runs)
+        self.steps.chosen.connect(self._step_opened)
+        self.readings.settings.toggled.connect(self._settings_opened)
         self._space_presses = SpacePresses(self)
         self.optics = OpticsCommands(self)
         self.readings.card.settings.offer(self.optics.surface_guides())
@@ -75,6 +80,8 @@ class MainWindow(QMainWindow):
         self.setAcceptDrops(True)
         desk.session_changed.connect(self._session_changed)
         self._restore()
+        if self.steps.current is not None:
+            self._step_opened(self.steps.current.name)
         self._session_changed()
 
     # ---- building ------------------------------------------------------------------------
@@ -181,6 +188,15 @@ class MainWindow(QMainWindow):
             self.sheet.hide()
         else:
             self.sheet.refresh()
+
+    def _step_opened(self, name: str) -> None:
+        """Put the region's fields away where there is not the room for both."""
+        if name and self.height() < ROOMY_PX:
+            self.readings.settings.setChecked(False)
+
+    def _settings_opened(self, on: bool) -> None:
+        if on and self.height() < ROOMY_PX:
+            self.steps.choose("")
 
     def _session_changed(self) -> None:
         session = self.desk.session

@@ -353,8 +353,8 @@ class CameraDialog(QDialog):
         self.spread_words.setText(
             "Spread: not measured; small parts cannot be corrected."
             if spread is None
-            else f"Spread: {spread.sigma_px:.2f} ± {spread.u_px:.2f} pixels; small parts are "
-            "corrected for it."
+            else f"Spread: {spread.sigma_px:.2f} ± {max(spread.u_px, 0.01):.2f} pixels; "
+            "small parts are corrected for it."
         )
         self.stated.setChecked(profile.accuracy_k is not None)
         self.accuracy.setEnabled(profile.accuracy_k is not None)

@@ -50,9 +50,10 @@ class GuideBar(QFrame):
         layout = column(self, margin=tokens().space)
         layout.setContentsMargins(tokens().space, 4, tokens().space, 4)
         layout.setSpacing(2)
-        upper, lower = row(self.title, self.step, close), row(self._asked, self.result, self._uses)
+        upper = row(self.title, self.step, self.result, close)
         upper.setStretch(1, 1)
-        lower.setStretch(1, 1)
+        upper.setStretch(2, 1)
+        lower = row(self._asked, None, self._uses)
         layout.addLayout(upper)
         layout.addLayout(lower)
         layout.addWidget(self.note)
@@ -131,12 +132,10 @@ class GuideBar(QFrame):
         if done < len(guide.boxes):
             words = guide.boxes[done]
             number = f"{done + 1} of {len(guide.boxes)}: " if len(guide.boxes) > 1 else ""
-            self.step.setText(f"{number}{words}")
+            self._tell(f"{number}{words}", "")
             self._canvas.take_up(PickTool(self._desk, words, self._picked, self.finish))
-            self.result.setText("")
             _clear(self._uses_row)
         else:
-            self.step.setText("")
             last = "draw the last box anew, or use the result"
             if guide.boxes:
                 self._canvas.take_up(PickTool(self._desk, last, self._picked, self.finish))
@@ -173,10 +172,16 @@ class GuideBar(QFrame):
             answer = Answer(str(error), usable=False)
         self._show(answer)
 
+    def _tell(self, step: str, result: str) -> None:
+        """Say what to do, or what came of it: both have the same room."""
+        for shown, words in ((self.step, step), (self.result, result)):
+            shown.setText(words)
+            shown.setVisible(bool(words))
+
     def _show(self, answer: Answer) -> None:
-        self.result.setText(answer.words)
+        self._tell("", answer.words)
         self.result.setToolTip(answer.tip)
-        set_tone(self.result, "good" if answer.usable else "warning")
+        set_tone(self.result, "good" if answer.usable and answer.good else "warning")
         _clear(self._uses_row)
         if not answer.usable:
             return

@@ -20,7 +20,7 @@ from thermview.radiometry.camera_check import CheckItem, Verdict, check_hand
 from thermview.radiometry.emissivity import first_order
 from thermview.radiometry.size import edge_distances, spread_from_edge
 from thermview.ui.desk import Desk
-from thermview.ui.guides.guide import Answer, Asked, Guide, Look, cut_of
+from thermview.ui.guides.guide import Answer, Asked, Guide, Look, cut_of, uneven_words
 from thermview.ui.guides.surfaces import ANY_K, TYPED
 
 
@@ -68,7 +68,7 @@ class CalibrationGuide(Guide):
             "u": Asked(
                 "±", 0.5, 2, (0.01, 20.0), f" {unit.difference_symbol}", "standard uncertainty"
             ),
-            "emissivity": Asked("emissivity there", 0.96, tip="matt black tape: about 0.96"),
+            "emissivity": Asked("emissivity", 0.96, tip="matt black tape: about 0.96"),
         }
 
     def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
@@ -91,6 +91,9 @@ class CalibrationGuide(Guide):
         undone = _before_calibration(profile, looks[0])
         if not math.isfinite(undone):
             return Answer("the camera gives no value there", usable=False)
+        if words := uneven_words(looks[0]):
+            return Answer(words, usable=False)
+        u_k = math.hypot(u_k, looks[0].scatter_k)  # the thermometer touches one point of it
         point = ContactPoint(undone, expected_k, max(u_k, 0.01))
         off_k = undone - expected_k
         sign = "high" if off_k > 0 else "low"
@@ -131,7 +134,7 @@ class EdgeGuide(Guide):
     def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
         """Return the spread, and keep it with the camera when used."""
         spread = spread_from_edge(*edge_distances(cut_of(looks[0])))
-        words = f"an edge spreads over {spread.sigma_px:.2f} ± {spread.u_px:.2f} pixels"
+        words = f"an edge spreads over {spread.sigma_px:.2f} ± {max(spread.u_px, 0.01):.2f} pixels"
 
         def use() -> None:
             self._desk.optics.change_profile(spread=spread)
@@ -155,4 +158,5 @@ class PalmGuide(Guide):
         """Return whether the palm looks like one."""
         item = check_hand(looks[0].values_k)
         known = item.verdict is not Verdict.UNKNOWN
-        return Answer(item.words, known, {"note it": lambda: self._then(item)})
+        good = item.verdict is Verdict.GOOD
+        return Answer(item.words, known, {"note it": lambda: self._then(item)}, good=good)

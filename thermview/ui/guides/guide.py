@@ -15,6 +15,9 @@ from thermview.regions import RegionPixels, Shape
 from thermview.session.measure import converter, repair_for
 from thermview.session.worth import Judge
 
+UNEVEN_K = 3.0
+"""Standard deviation over a box that lies on more than one surface: a judgement, no source."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Look:
@@ -63,12 +66,16 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The result in words, whether it may be used, and what can be done with it, by words."""
+    """The result in words, whether it may be used, and what can be done with it, by words.
+
+    A result that may be used is not always a `good` one.
+    """
 
     words: str
     usable: bool
     uses: Mapping[str, Callable[[], object]] = field(default_factory=dict)
     tip: str = ""
+    good: bool = True
 
 
 class Guide:
@@ -96,6 +103,13 @@ class Guide:
     def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
         """Return what the boxes (in their order) and numbers give; all boxes are drawn."""
         raise NotImplementedError
+
+
+def uneven_words(look: Look) -> str:
+    """Return what is wrong with a place that is not of one temperature; empty where it is."""
+    if look.scatter_k > UNEVEN_K:
+        return f"not even: it scatters by {look.scatter_k:.1f} K; draw it on one surface only"
+    return ""
 
 
 def look_at(frame: Frame, shape: Shape, judge: Judge) -> Look:

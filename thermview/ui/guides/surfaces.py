@@ -16,7 +16,7 @@ from thermview.radiometry.emissivity import (
 from thermview.regions import Region
 from thermview.session.worth import Judge
 from thermview.ui.desk import Desk
-from thermview.ui.guides.guide import Answer, Asked, Guide, Look, look_at
+from thermview.ui.guides.guide import Answer, Asked, Guide, Look, look_at, uneven_words
 
 ANY_K = (-273.0, 3000.0)
 LEAST_NOISE_K = 0.01
@@ -112,6 +112,8 @@ class PatchGuide(_Emissivity):
         if surface is None:
             return Answer("select the region first", usable=False)
         region, look, setting = surface
+        if words := uneven_words(looks[0]) or uneven_words(look):
+            return Answer(words, usable=False)
         found = emissivity_by_patch(
             look.mean_k,
             looks[0].mean_k,
@@ -155,6 +157,8 @@ class ContactGuide(_Emissivity):
         if surface is None:
             return Answer("select the region first", usable=False)
         region, look, setting = surface
+        if words := uneven_words(look):
+            return Answer(words, usable=False)
         unit = self._desk.display.unit
         found = emissivity_by_contact(
             look.mean_k,

@@ -97,6 +97,7 @@ class ReadingsPanel(QFrame):
         settings.setChecked(bool(self._desk.settings.get("region settings", False)))
         settings.toggled.connect(self.card.show_fields)
         self.card.show_fields(settings.isChecked())
+        self.settings = settings
         made = [
             ("content-duplicate", "duplicate", "duplicate the selected"),
             ("flip-horizontal", "mirror_x", "mirrored copy, left to right, for an equal channel"),
