@@ -9,8 +9,9 @@ import pytest
 
 from thermview.analysis.pair.align import Aligned
 from thermview.analysis.pair.alone import among_equals, compare_equal_regions
-from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Comparison
 from thermview.analysis.pair.plane import Plane
+from thermview.analysis.pair.readings import Compared
 from thermview.errors import InputError
 from thermview.frames import Footage
 from thermview.regions import Rectangle, Region, RegionSet

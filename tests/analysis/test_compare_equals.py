@@ -3,8 +3,9 @@ from typing import cast
 
 import pytest
 
-from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Comparison
 from thermview.analysis.pair.equals import consensus, equal_parts, odd_ones
+from thermview.analysis.pair.readings import Compared
 from thermview.board import Part
 
 

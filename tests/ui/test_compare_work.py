@@ -11,7 +11,8 @@ import pytest
 from skimage.transform import ProjectiveTransform, warp
 from window_kit import write_warming
 
-from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Comparison
+from thermview.analysis.pair.readings import Compared
 from thermview.board import Landmark, fit_homography, format_landmarks
 from thermview.session.boards import Board
 from thermview.sources import OpenOptions, open_footage

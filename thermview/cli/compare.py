@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from typing import TextIO
 
-    from thermview.analysis.pair.compare import Compared, Comparison
+    from thermview.analysis.pair.compare import Comparison
     from thermview.analysis.pair.equals import Odd
+    from thermview.analysis.pair.readings import Compared
     from thermview.analysis.pair.verdict import Limits
     from thermview.board import Landmark, Part
     from thermview.frames import Footage

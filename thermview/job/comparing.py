@@ -9,7 +9,8 @@ from matplotlib.image import AxesImage
 from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 
-from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Comparison
+from thermview.analysis.pair.readings import Compared
 
 RISE_COLOURS = "inferno"
 DIFFERENCE_COLOURS = "RdBu_r"

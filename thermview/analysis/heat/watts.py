@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.sources import Field, Found, match_of
 from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint, HeatModel
-from thermview.analysis.responses import RATES_HZ, Modes
+from thermview.analysis.responses import RATES_HZ, Drive, Modes
 
 Floats = NDArray[np.float64]
 
@@ -72,12 +72,12 @@ def body_height_mm(package: str, width_mm: float, height_mm: float) -> float:
     return float(np.clip(0.55 * short_mm, 0.5, 4.0))
 
 
-def under_body(modes: Modes, footprint: Footprint, kappa: float, lag: int) -> Floats:
+def under_body(drive: Drive, area_m2: float, kappa: float, lag: int) -> Floats:
     """Return the sheet's mean rise under a body per watt, K, shape (time,).
 
     The mean over a square of the body's area: its spectrum squared, gathered by decay rate.
     """
-    side_m = math.sqrt(footprint.area_m2)
+    side_m = math.sqrt(area_m2)
     wave = np.linspace(0.02, 8.0, 160) * 2 * np.pi / side_m
     kx, ky = np.meshgrid(wave, wave)
     shape = (np.sinc(kx * side_m / 2 / np.pi) * np.sinc(ky * side_m / 2 / np.pi)) ** 2
@@ -88,7 +88,7 @@ def under_body(modes: Modes, footprint: Footprint, kappa: float, lag: int) -> Fl
         bins=_edges(),
         weights=shape * cell,
     )
-    answers = modes.drive.sheet[lag]
+    answers = drive.sheet[lag]
     return np.asarray(answers @ weight) / CAPACITY
 
 
@@ -152,7 +152,7 @@ def _shares(
     kappa, lag = choice
     drive = modes.drive
     flow = drive.body[lag]
-    body_k = under_body(modes, footprint, kappa, lag)[:, None] + flow[:, None] * excess
+    body_k = under_body(drive, footprint.area_m2, kappa, lag)[:, None] + flow[:, None] * excess
     heat = BODY_HEAT * footprint.area_m2 * footprint.height_m
     keeps = heat * np.gradient(body_k, drive.times_s, axis=0)
     power = drive.power - modes.idle @ (modes.idle.T @ drive.power)

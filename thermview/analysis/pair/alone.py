@@ -13,7 +13,6 @@ import numpy as np
 
 from thermview.analysis.pair.align import View
 from thermview.analysis.pair.compare import (
-    Compared,
     Comparison,
     Filmed,
     compare,
@@ -23,6 +22,7 @@ from thermview.analysis.pair.compare import (
 from thermview.analysis.pair.equals import FEWEST, equal_parts, odd_ones
 from thermview.analysis.pair.places import MM_PER_PX, outline_of
 from thermview.analysis.pair.plane import Subject
+from thermview.analysis.pair.readings import Compared
 from thermview.analysis.pair.verdict import ALIKE, OUT_OF_VIEW, SIGMAS, UNREADABLE, Limits
 from thermview.analysis.prepare import Progress, gather
 from thermview.analysis.stabilise import steady

@@ -45,12 +45,15 @@ class Courses:
     sheet : ndarray, shape (lag, course, rate)
     body : ndarray, shape (lag, course)
         Answers of sheet and body (see `Drive`) in the courses.
+    drive : Drive
+        The step itself.
     """
 
     times_s: Floats
     active: Floats
     sheet: Floats
     body: Floats
+    drive: Drive
 
     @classmethod
     def of_step(cls, after_s: float) -> Courses:
@@ -63,7 +66,7 @@ class Courses:
         found, size, _ = np.linalg.svd(left, full_matrices=False)
         active = found[:, size > KEPT * size[0]][:, :COURSES]
         sheet = np.einsum("tm,ltr->lmr", active, drive.sheet)
-        return cls(times_s, active, sheet, drive.body @ active)
+        return cls(times_s, active, sheet, drive.body @ active, drive)
 
     @property
     def count(self) -> int:

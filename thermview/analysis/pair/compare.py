@@ -13,17 +13,16 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat_model import SEEN, Footprint
+from thermview.analysis.heat.watts import bare_share, body_height_mm
+from thermview.analysis.heat_model import Footprint
 from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
 from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
+from thermview.analysis.pair.readings import Compared, compared, entries_of, median_entry
 from thermview.analysis.pair.templates import NARROW
 from thermview.analysis.pair.verdict import (
-    ALIKE,
     LEVEL_SPAN,
-    OUT_OF_VIEW,
-    UNREADABLE,
     Limits,
     verdicts,
     weigh,
@@ -40,10 +39,6 @@ Progress = Callable[[int, int], None]
 
 MOST_FITTED = 200
 """Of longer lists only the parts that look warmest on either board are fitted."""
-SMALL_PX = 0.25  # a body of fewer pixels shows nothing of its own
-SHINY_SHARE = 0.4  # what shows less of its surroundings' rise is shiny, or heavy
-SHINY_LEAST_K = 1.0
-RING_MM = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -61,47 +56,6 @@ class Filmed:
     take: Take
     view: View
     on_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Compared:
-    """One subject on both boards.
-
-    Attributes
-    ----------
-    name : str
-    x_mm, y_mm : float
-        Its middle on the plane.
-    rise_good_k, rise_bad_k : float
-        Apparent, mean over the outline, at the end of the time that both recordings have; NaN out
-        of view.
-    power_good_w, power_bad_w : float
-        Dissipated; the good board's is brought to the other's supply level.
-    sigma_w : float
-        Standard uncertainty of their difference, misplacement and neighbours included.
-    verdict : str
-        ``colder``, ``hotter``, ``alike``, ``out of view`` or ``unreadable``.
-    sigma_bad_w : float
-        Standard uncertainty of the other board's power by itself.
-    """
-
-    name: str
-    x_mm: float
-    y_mm: float
-    rise_good_k: float
-    rise_bad_k: float
-    power_good_w: float
-    power_bad_w: float
-    sigma_w: float
-    verdict: str
-    sigma_bad_w: float = float("nan")
-
-    @property
-    def unusual(self) -> float:
-        """Return the difference in units of its uncertainty; negative is colder."""
-        if not self.sigma_w > 0:
-            return 0.0
-        return (self.power_bad_w - self.power_good_w) / self.sigma_w
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -186,7 +140,15 @@ def compare_boards(
 
 def subjects_of(parts: Sequence[Part], view: BoardView) -> list[Subject]:
     """Return the parts of the side that a view shows, in their order."""
-    return [Subject(part.designator, part.outline_mm()) for part in parts_seen(parts, view)]
+    return [
+        Subject(
+            part.designator,
+            part.outline_mm(),
+            1e-3 * body_height_mm(part.package, part.width_mm, part.height_mm),
+            bare_share(part.package),
+        )
+        for part in parts_seen(parts, view)
+    ]
 
 
 def filmed(
@@ -261,33 +223,12 @@ def compare(
     fitted = JointFit(plane, chosen, courses).fit(block, noise_k)
     weighed = weigh(fitted, plane, chosen, aligned, noise_k)
     said = verdicts(fitted.power_w, weighed, limits or Limits())
-    found = {
-        subject.name: (weighed.level * power[0] / SEEN, power[1] / SEEN, sigma / SEEN, verdict, own)
-        for subject, power, sigma, verdict, own in zip(
-            chosen, fitted.power_w.T, weighed.sigma_w, said, weighed.presence_w[1] / SEEN,
-            strict=True,
-        )
-    }  # fmt: skip
-    usual = float(np.median(weighed.sigma_w)) / SEEN
-    usual_own = float(np.median(weighed.presence_w[1])) / SEEN
-    listed = []
-    for subject, there in zip(subjects, seen, strict=True):
-        x, y = (float(v) for v in subject.centre_mm)
-        rise_good_k, rise_bad_k = (
-            _rise(subject, a.view, w) for a, w in zip(aligned, warm, strict=True)
-        )
-        where = (subject.name, x, y, rise_good_k, rise_bad_k)
-        if not there:
-            nan = float("nan")
-            listed.append(Compared(*where, nan, nan, nan, OUT_OF_VIEW))
-            continue
-        entry = found.get(subject.name, (0.0, 0.0, usual, ALIKE, usual_own))
-        verdict = entry[3]
-        if verdict == ALIKE and max(entry[:2]) < 3 * entry[2]:
-            hidden = [_hidden(subject, a.view, w) for a, w in zip(aligned, warm, strict=True)]
-            verdict = UNREADABLE if any(hidden) else ALIKE
-        numbers = (float(entry[0]), float(entry[1]), float(entry[2]))
-        listed.append(Compared(*where, *numbers, verdict, float(entry[4])))
+    entries = entries_of(chosen, fitted, weighed, said)
+    usual = median_entry(list(entries.values()))
+    listed = tuple(
+        compared(subject, there, entries.get(subject.name, usual), aligned, warm)
+        for subject, there in zip(subjects, seen, strict=True)
+    )
     rise_k = np.stack(
         [
             plane.rectify(w.rise_k[None], a.view.matrix, a.view.mm_per_px)[0]
@@ -295,7 +236,7 @@ def compare(
         ]
     )
     return Comparison(
-        tuple(listed),
+        listed,
         weighed.level,
         (on_s[0], on_s[1]),
         until_s,
@@ -343,37 +284,6 @@ def _promising(
     score = warmest[cells[:, 1], cells[:, 0]]
     keep = set(np.argsort(-score)[:MOST_FITTED].tolist())
     return [s for i, s in enumerate(subjects) if i in keep]
-
-
-def _pixels(outline_px: Floats, shape: tuple[int, int]) -> NDArray[np.bool_]:
-    """Return the pixels whose centres an outline holds, or the one under its middle."""
-    mask = np.zeros(shape, np.uint8)
-    cv2.fillConvexPoly(mask, np.round((outline_px - 0.5) * 16).astype(np.int32), 1, cv2.LINE_8, 4)
-    x, y = np.floor(outline_px.mean(axis=0)).astype(int)
-    if 0 <= y < shape[0] and 0 <= x < shape[1]:
-        mask[y, x] = 1
-    return mask.astype(bool)
-
-
-def _rise(subject: Subject, view: View, warm: WarmUp) -> float:
-    mask = _pixels(mapped(view.matrix, subject.outline_mm), warm.rise_k.shape)
-    return float(warm.rise_k[mask].mean()) if mask.any() else float("nan")
-
-
-def _hidden(subject: Subject, view: View, warm: WarmUp) -> bool:
-    """Tell whether a cold subject could not show its heat: too small, or shiny (or heavy)."""
-    outline_px = mapped(view.matrix, subject.outline_mm)
-    if float(cv2.contourArea(outline_px.astype(np.float32))) < SMALL_PX:
-        return True
-    arms = outline_px - outline_px.mean(axis=0)
-    reach = np.maximum(np.linalg.norm(arms, axis=1, keepdims=True), 1e-6)
-    wider = outline_px + arms / reach * RING_MM / view.mm_per_px
-    inner = _pixels(outline_px, warm.rise_k.shape)
-    ring = _pixels(wider, warm.rise_k.shape) & ~inner
-    if not ring.any() or not inner.any():
-        return False
-    around = float(np.median(warm.rise_k[ring]))
-    return around > SHINY_LEAST_K and float(warm.rise_k[inner].mean()) < SHINY_SHARE * around
 
 
 def _notes(

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from thermview.analysis.pair.compare import Compared, Comparison
+from thermview.analysis.pair.compare import Comparison
+from thermview.analysis.pair.readings import Compared
 from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, SIGMAS, Limits
 from thermview.board import Part, kind_of
 

@@ -17,6 +17,7 @@ from thermview.analysis.pair.align import nonnegative
 from thermview.analysis.pair.clock import Courses
 from thermview.analysis.pair.plane import Pictures, Plane, Subject
 from thermview.analysis.pair.templates import Library, usual_excess, usual_lag
+from thermview.analysis.pair.watts import Drawn, Products, drawn
 
 Floats = NDArray[np.float64]
 
@@ -42,12 +43,15 @@ class Fitted:
         Their scalar products.
     left : ndarray of float32, shape (2, course, row, column)
         What the model does not explain, K.
+    drawn : tuple of Drawn
+        What the subjects draw over these powers, both boards alike.
     """
 
     power_w: Floats
     columns: Pictures
     gram: Floats
     left: Pictures
+    drawn: tuple[Drawn, ...]
 
 
 class JointFit:
@@ -57,6 +61,7 @@ class JointFit:
         self.subjects = subjects
         self.excess = np.array([usual_excess(s.area_m2) for s in subjects])
         self._usual = self.excess.copy()
+        self.drawn = [Drawn()] * len(subjects)
         self.library = Library(plane, courses)
         start = Library(plane, courses, (FIRST_KAPPA,))
         self.columns = np.zeros((len(subjects), courses.count, *plane.shape), np.float32)
@@ -88,7 +93,7 @@ class JointFit:
         right = (table @ seen.reshape(2, -1).T).astype(np.float64)
         power = np.stack([nonnegative(gram, right[:, board]) for board in (0, 1)])
         left = seen - (power.astype(np.float32) @ table).reshape(seen.shape)
-        return Fitted(power, self.columns, gram, left)
+        return Fitted(power, self.columns, gram, left, tuple(self.drawn))
 
     def _suit(
         self,
@@ -102,25 +107,11 @@ class JointFit:
         cut = (slice(None), *self.cuts[i])
         old = self.columns[i][cut].copy()
         seen = np.stack([left[b][cut] + np.float32(power[b, i]) * old for b in (0, 1)])
-        flat = seen.reshape(2, len(old), -1)
-        sheets = sheet.reshape(len(sheet), len(old), -1)
-        on_sheet = np.einsum("cmp,bmp->cb", sheets, flat, optimize=True)
-        sheet_size = np.einsum("cmp,cmp->c", sheets, sheets)
-        on_body = np.einsum("bmp,p->bm", flat, body.ravel())
-        sheet_body = np.einsum("cmp,p->cm", sheets, body.ravel())
-        body_size = float(np.sum(body**2))
+        products = self._products(sheet, body, seen)
         best = (-1.0, 0, self.excess[i], power[:, i])
-        for c, (_, lag) in enumerate(self.library.choices):
-            course = self.library.courses.body[lag]
+        for c in range(len(self.library.choices)):
             found = _pooled(
-                on_sheet[c],
-                on_body @ course,
-                (
-                    float(sheet_size[c]),
-                    float(sheet_body[c] @ course),
-                    float(course @ course) * body_size,
-                ),
-                (EXCESS_SPAN[0] * self._usual[i], EXCESS_SPAN[1] * self._usual[i]),
+                products, c, (EXCESS_SPAN[0] * self._usual[i], EXCESS_SPAN[1] * self._usual[i])
             )
             if found[0] > best[0]:
                 best = (found[0], c, found[1], found[2])
@@ -131,26 +122,42 @@ class JointFit:
         for b in (0, 1):
             left[b][cut] = seen[b] - np.float32(watts[b]) * new
         power[:, i] = watts
+        self.drawn[i] = drawn(
+            products, self.library.choices, self.library.courses, self.subjects[i], watts
+        )
+
+    def _products(
+        self, sheet: NDArray[np.float32], body: NDArray[np.float32], seen: Pictures
+    ) -> Products:
+        """Return scalar products of a subject's templates with what is seen and each other."""
+        count = sheet.shape[1]
+        flat, flat_body = seen.reshape(2, count, -1), body.ravel()
+        sheets = sheet.reshape(len(sheet), count, -1)
+        courses = self.library.courses.body[[lag for _, lag in self.library.choices]]
+        return Products(
+            np.einsum("cmp,bmp->cb", sheets, flat, optimize=True),
+            courses @ np.einsum("bmp,p->mb", flat, flat_body),
+            np.einsum("cmp,cmp->c", sheets, sheets),
+            np.sum(courses * np.einsum("cmp,p->cm", sheets, flat_body), axis=1),
+            np.sum(courses**2, axis=1) * float(np.sum(body**2)),
+        )
 
 
 def _pooled(
-    on_sheet: Floats,
-    on_body: Floats,
-    sizes: tuple[float, float, float],
-    span: tuple[float, float],
+    products: Products, choice: int, span: tuple[float, float]
 ) -> tuple[float, float, Floats]:
     """Return (explained energy, excess, powers) with one excess for both boards, in turns.
 
     Parameters
     ----------
-    on_sheet, on_body : ndarray, shape (2,)
-        Scalar products of each board's pictures with the sheet's template and the body's.
-    sizes :
-        Scalar products of the templates: sheet with itself, with the body, body with itself.
+    products : Products
+    choice : int
+        Of κ and lag.
     span :
         Least and most excess, K/W.
     """
-    sheet, both, body = sizes
+    on_sheet, on_body = products.on_sheet[choice], products.on_body[choice]
+    sheet, both, body = (float(p[choice]) for p in (products.sheet, products.both, products.body))
     excess = float(np.sqrt(span[0] * span[1]))
     power = np.zeros(2)
     for _ in range(4):

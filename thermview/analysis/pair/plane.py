@@ -33,10 +33,16 @@ class Subject:
     name : str
     outline_mm : ndarray, shape (corner, 2)
         Convex.
+    height_m : float
+        Of its body above the board; 0 where that is unknown.
+    bare : float
+        Share of the body's own warmth that the camera sees.
     """
 
     name: str
     outline_mm: Floats
+    height_m: float = 0.0
+    bare: float = 1.0
 
     @property
     def centre_mm(self) -> Floats:

@@ -12,8 +12,8 @@ from thermview.analysis.pair.align import Aligner, View
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.compare import in_view, pose_of, subjects_of
 from thermview.analysis.pair.plane import Plane, mapped
-from thermview.analysis.prepare import Progress, Take, gather
-from thermview.analysis.stabilise import steady
+from thermview.analysis.prepare import Progress, Take
+from thermview.analysis.stabilise import steadied
 from thermview.board import Landmark, Part, fit_homography
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -78,7 +78,7 @@ def refined_landmarks(
         does not agree with the landmarks.
     """
     view = fit_homography(landmarks)
-    take, motion = steady(gather(footage, progress))
+    take, motion = steadied(footage, progress)
     if motion is not None:
         raise InputError("the camera moves in this recording; hold it still to refine the points")
     places = np.array([landmark.board_mm for landmark in landmarks], dtype=np.float64)

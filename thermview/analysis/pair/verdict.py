@@ -24,7 +24,7 @@ COLDER, HOTTER, ALIKE = "colder", "hotter", "alike"
 OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 
 SIGMAS = 3.0
-PRESENT_SIGMAS = 1.5
+PRESENT_SIGMAS = 2.0
 """A part is accused only if it certainly dissipates on one board, by that board alone."""
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""
@@ -96,6 +96,8 @@ def weigh(
         ]
     ).sum(axis=1)
     windows = [_evidence_window(plane, s) for s in subjects]
+    # what a model leaves under a large body errs as one over all of it
+    alike = [CORRELATED + s.area_m2 * 1e6 / plane.pitch_mm**2 for s in subjects]
 
     def variance(power: Floats, left: NDArray[np.float32], share: float, noise: float) -> Floats:
         whole = np.tensordot(power.astype(np.float32), fitted.columns, 1)
@@ -104,7 +106,7 @@ def weigh(
             cut = (slice(None), *window.slices)
             others = whole[cut] - np.float32(power[i]) * fitted.columns[i][cut]
             wrong = np.mean((left[cut] ** 2 + share**2 * others**2)[:, mask])
-            out[i] = spread[i] * (noise**2 + CORRELATED * wrong)
+            out[i] = spread[i] * (noise**2 + alike[i] * wrong)
         return out
 
     presence = np.stack(

@@ -10,7 +10,7 @@ from PySide6.QtCore import QAbstractTableModel, QModelIndex, QPersistentModelInd
 from PySide6.QtGui import QColor, QFont
 
 from thermview import units
-from thermview.analysis.pair.compare import Compared
+from thermview.analysis.pair.readings import Compared
 from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE
 from thermview.ui.compare.question import Answer
 from thermview.ui.display import DASH, Display
