@@ -100,7 +100,9 @@ def test_every_count_time_and_flag_comes_back(
 
 
 def test_what_comes_with_the_frames_comes_back(tmp_path: Path) -> None:
-    scene = Scene(0.93, 295.5, 296.5, 0.88, (7.5, 13.0))
+    scene = Scene(
+        0.93, 295.5, 296.5, 0.88, (7.5, 13.0), response=((7.5, 9.0, 13.0), (0.0, 1.0, 0.25))
+    )
     path = tmp_path / "r.h5"
     info = info_of(scene=scene, title="Bench, Tuesday °C", netd_k=0.04, simulated=True)
     with Writer(path, info) as writer:
@@ -125,6 +127,19 @@ def test_what_comes_with_the_frames_comes_back(tmp_path: Path) -> None:
         assert recording.placement_csv == "Ref,X,Y\nU1,1,2\n"
         assert recording.landmarks_json == '{"landmarks": []}'
         assert isinstance(recording, Footage)
+
+
+@pytest.mark.parametrize(
+    "damaged",
+    [np.ones((3, 4)), np.ones(5), np.array([[9.0, 8.0], [1.0, 1.0]]), np.full((2, 3), -1)],
+)
+def test_a_response_that_is_none_is_left_out(tmp_path: Path, damaged: Any) -> None:
+    path = tmp_path / "r.h5"
+    write(path, scene=Scene(0.9))
+    with h5py.File(path, "r+") as file:
+        file["entry/scene/response"] = damaged
+    with open_recording(path) as recording:
+        assert recording.info.scene == Scene(0.9)
 
 
 def test_lost_frames_are_flagged(tmp_path: Path) -> None:

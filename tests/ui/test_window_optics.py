@@ -21,8 +21,10 @@ from window_kit import ScriptedSource, open_and_wait, session_of
 from thermview.frames import Frame, FrameSource, Scale, SourceInfo
 from thermview.radiometry import (
     CameraProfile,
+    ResponseCurve,
     Setting,
     apparent_temperature,
+    object_temperature,
     profile_of,
     profile_text,
 )
@@ -34,6 +36,7 @@ from thermview.session.profiles import keep_profile, kept_profile
 from thermview.sources import OpenOptions
 from thermview.ui import opening
 from thermview.ui.dialogs.camera import CameraDialog
+from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
 from thermview.ui.guides.camera import CalibrationGuide, PalmGuide
 from thermview.ui.optics import FINE, Optics
@@ -361,6 +364,36 @@ def test_emissivity_typed_into_the_window_is_followed_by_reading_past_curve_and_
     measured(qtbot, opened)
     np.testing.assert_allclose(session.curves.column(region.id, "mean"), 323.15, atol=0.02)
     assert "<td>50." in reported("undone.html")
+
+
+def test_the_camera_s_response_is_read_from_a_table(
+    qtbot: QtBot, opened: MainWindow, tmp_path: Path
+) -> None:
+    """A camera of 3 to 5 µm sees a surface of emissivity .7 at 50 °C apparent elsewhere than .7."""
+    file = tmp_path / "response.csv"
+    file.write_text("um,response\n3,0\n3.5,1\n4.5,1\n5,0\n")
+    desk, session = opened.desk, session_of(opened)
+    region = select_surface(opened)
+    desk.document.configure(region.id, emissivity=0.7)
+    dialog = SceneDialog(desk, session.scene, opened)
+    dialog.show()
+    pressed = dialog.findChild(QPushButton, "sceneResponse")
+    assert isinstance(pressed, QPushButton)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(QFileDialog, "getOpenFileName", lambda *_: (str(file), ""))
+        QTest.mouseClick(pressed, Qt.MouseButton.LeftButton)
+    assert dialog.band_words.text() == "by a curve of 4 points, 3 to 5 µm"
+    assert not dialog.low.isEnabled()
+    dialog._use()
+    measured(qtbot, opened)
+    curve = ResponseCurve((3.0, 3.5, 4.5, 5.0), (0.0, 1.0, 1.0, 0.0))
+    expected_k = float(object_temperature(323.15, Setting(0.7, ROOM_K, band=curve)))
+    assert abs(expected_k - 333.15) > 2.0  # of 8 to 14 µm
+    found_k = session.curves.column(region.id, "mean")
+    np.testing.assert_allclose(found_k, expected_k, atol=0.05)
+    opened.desk.undo()
+    measured(qtbot, opened)
+    np.testing.assert_allclose(session.curves.column(region.id, "mean"), 333.15, atol=0.05)
 
 
 def test_the_user_s_limit_decides_what_is_readable(qtbot: QtBot, opened: MainWindow) -> None:

@@ -61,6 +61,7 @@ def describe(footage: Footage) -> dict[str, Any]:
         "air_c": _celsius(scene.air_k),
         "window_transmission": scene.window_transmission,
         "band_um": list(scene.band_um),
+        "response_points": 0 if scene.response is None else len(scene.response[0]),
         "supply_samples": len(supply) if supply is not None else 0,
         "supply_most_v": float(supply.voltage_v.max()) if supply is not None and supply else None,
         "supply_most_a": float(supply.current_a.max()) if supply is not None and supply else None,

@@ -27,6 +27,8 @@ class Scene:
     band_um: tuple[float, float] = (8.0, 14.0)
     reflected_u_k: float | None = None
     """Standard uncertainty of `reflected_k`, where it was measured."""
+    response: tuple[tuple[float, ...], tuple[float, ...]] | None = None
+    """The camera's relative spectral response at wavelengths, µm; in place of `band_um`."""
 
 
 class MarkKind(Enum):

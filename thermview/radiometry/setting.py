@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from thermview.errors import UsageError
 from thermview.frames import Scene
-from thermview.radiometry.planck import DEFAULT_BAND, Band
+from thermview.radiometry.planck import DEFAULT_BAND, Band, ResponseCurve
 
 ASSUMED_REFLECTED_K = 296.15
 """Taken for surroundings of which nothing is stated: 23 °C."""
@@ -82,7 +82,7 @@ def setting_for(
         air_k=air_k,
         window_k=air_k,
         window_transmission=_first(scene.window_transmission, 1.0),
-        band=scene.band_um,
+        band=scene.band_um if scene.response is None else ResponseCurve(*scene.response),
     )
 
 

@@ -214,7 +214,24 @@ def _scene(file: Any) -> Scene:
         air_k=number_at(group, "air_temperature"),
         window_transmission=number_at(group, "window_transmission"),
         band_um=limits,
+        response=_response(group),
     )
+
+
+def _response(group: Any) -> tuple[tuple[float, ...], tuple[float, ...]] | None:
+    dataset = dataset_at(group, "response")
+    if dataset is None or dataset.ndim != 2 or dataset.shape[0] != 2:
+        return None
+    if dataset.dtype.kind not in "iuf" or dataset.shape[1] > schema.MAX_RESPONSE:
+        return None
+    from thermview.radiometry import ResponseCurve  # most recordings have none
+
+    wavelength_um, response = (tuple(line) for line in np.asarray(dataset, np.float64).tolist())
+    try:
+        ResponseCurve(wavelength_um, response)
+    except InputError:
+        return None
+    return wavelength_um, response
 
 
 def read_extras(file: Any, frames: int, picture: tuple[int, int]) -> Extras:

@@ -42,6 +42,9 @@ CELSIUS: Final = frozenset({"c", "°c", "degc", "deg_c", "celsius", "degree_cels
 MAX_FRAMES: Final = 1 << 25
 """Frames a reader takes: six days at 60 per second. A larger claim is damage or malice."""
 
+MAX_RESPONSE: Final = 1 << 16
+"""Points of a camera's spectral response a reader takes."""
+
 MAX_PIXELS: Final = 1 << 24
 """Pixels of a frame a reader takes."""
 

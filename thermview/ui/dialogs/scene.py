@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QCheckBox, QDialog, QDoubleSpinBox, QGridLayout, QWidget
+from PySide6.QtWidgets import QCheckBox, QDialog, QDoubleSpinBox, QFileDialog, QGridLayout, QWidget
 
 from thermview.frames import Scene
-from thermview.radiometry import ASSUMED_REFLECTED_K
+from thermview.radiometry import ASSUMED_REFLECTED_K, ResponseCurve
 from thermview.ui.desk import Desk
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row
@@ -20,7 +21,7 @@ WORDS = (
 
 
 class SceneDialog(QDialog):
-    """Emissivity, reflected temperature and the transmission of a window; each may be unknown."""
+    """Emissivity, what is mirrored, a window, each of which may be unknown; the camera's band."""
 
     def __init__(self, desk: Desk, scene: Scene, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -49,6 +50,17 @@ class SceneDialog(QDialog):
         layout.addWidget(label("Scene", "sceneTitle", "title"))
         layout.addWidget(label(WORDS, "sceneWords", "dim", wrap=True))
         layout.addLayout(self._grid)
+        self.response = scene.response
+        self.band_words = label("", "sceneBand", "dim", wrap=True)
+        self.low = self._limit("sceneBandLow", scene.band_um[0])
+        self.high = self._limit("sceneBandHigh", scene.band_um[1])
+        self._curve = button("response curve (CSV) …", "sceneResponse", self._load)
+        self._flat = button("between limits", "sceneFlat", self._forget)
+        band = label("the camera's band, µm", "sceneBandWords")
+        layout.addLayout(row(band, None, self.low, self.high))
+        layout.addWidget(self.band_words)
+        layout.addLayout(row(None, self._curve, self._flat))
+        self._show_band()
         layout.addLayout(
             row(
                 None,
@@ -76,6 +88,36 @@ class SceneDialog(QDialog):
         self._grid.addWidget(field, line, 1)
         return known, field
 
+    def _limit(self, name: str, value: float) -> QDoubleSpinBox:
+        field = named(QDoubleSpinBox(), name)
+        field.setRange(0.5, 50.0)
+        field.setDecimals(2)
+        field.setSingleStep(0.5)
+        field.setValue(value)
+        return field
+
+    def _load(self) -> None:
+        """Take the camera's response from a table of wavelengths (µm) and responses."""
+        name, _ = QFileDialog.getOpenFileName(self, "response curve", "", "table (*.csv)")
+        curve = self._desk.attempt(lambda: ResponseCurve.load(Path(name))) if name else None
+        if curve is not None:
+            self.response = (curve.wavelength_um, curve.response)
+        self._show_band()
+
+    def _forget(self) -> None:
+        self.response = None
+        self._show_band()
+
+    def _show_band(self) -> None:
+        curve = self.response
+        for field in (self.low, self.high):
+            field.setEnabled(curve is None)
+        self._flat.setVisible(curve is not None)
+        words = "equally sensitive between the limits"
+        if curve is not None:
+            words = f"by a curve of {len(curve[0])} points, {curve[0][0]:g} to {curve[0][-1]:g} µm"
+        self.band_words.setText(words)
+
     def scene(self) -> Scene:
         """Return the scene as it stands in the fields."""
 
@@ -90,7 +132,14 @@ class SceneDialog(QDialog):
             emissivity=value(self.emissivity),
             reflected_k=None if reflected is None else unit.to_kelvin(reflected),
             window_transmission=value(self.window_),
+            band_um=self._limits(),
+            response=self.response,
         )
+
+    def _limits(self) -> tuple[float, float]:
+        """Return the band's limits; as they were where the fields do not rise."""
+        low, high = self.low.value(), self.high.value()
+        return (low, high) if low < high else self._scene.band_um
 
     def _use(self) -> None:
         session = self._desk.session
