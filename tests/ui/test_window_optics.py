@@ -38,7 +38,7 @@ from thermview.ui import opening
 from thermview.ui.dialogs.camera import CameraDialog
 from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
-from thermview.ui.guides.camera import CalibrationGuide, PalmGuide
+from thermview.ui.guides.camera import CalibrationGuide, PalmGuide, WireGuide
 from thermview.ui.optics import FINE, Optics
 from thermview.ui.panels.region_settings import NOT_CHOSEN
 from thermview.ui.picture.notices import kind_words
@@ -689,6 +689,30 @@ def test_a_box_on_two_surfaces_is_refused(opened: MainWindow) -> None:
     assert opened.guides.result.text().startswith("not even")
 
 
+def test_spread_on_a_hot_wire_of_known_width(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """A slanted wire of 1.4 px over the same Gaussian spread as the edge's, and pixels' squares."""
+    sub = (np.arange(9) + 0.5) / 9
+    rows = (np.arange(ROWS)[:, None] + sub).ravel()
+    columns = (np.arange(COLUMNS)[:, None] + sub).ravel()
+    across = (columns[None, :] - 30.0 + 0.12 * (rows[:, None] - 24.0)) / math.hypot(1.0, 0.12)
+    wire = ndtr((across + 0.7) / EDGE_SIGMA) - ndtr((across - 0.7) / EDGE_SIGMA)
+    kelvin = ROOM_K + 30.0 * wire.reshape(ROWS, 9, COLUMNS, 9).mean(axis=(1, 3))
+    rng = np.random.default_rng(4)
+    path = write(tmp_path / "wire.h5", lambda _: kelvin + rng.normal(0, 0.03, kelvin.shape))
+    open_and_wait(qtbot, main_window, str(path))
+    main_window.guides.begin(WireGuide(main_window.desk))
+    drag(main_window, Rectangle(18.0, 12.0, 24.0, 24.0))
+    assert "type: width of the wire" in main_window.guides.result.text()
+    main_window.guides.fields["width"].setValue(1.4)
+    assert "a point spreads over 0.9" in main_window.guides.result.text()
+    use(main_window)
+    spread = main_window.desk.optics.profile.spread
+    assert spread is not None
+    assert spread.sigma_px == pytest.approx(EDGE_SIGMA, abs=0.03)
+
+
 def test_a_palm_that_looks_wrong_is_no_good_news(opened: MainWindow) -> None:
     opened.guides.begin(PalmGuide(lambda _: None))
     drag(opened, Rectangle(4.0, 30.0, 10.0, 10.0))  # the room
@@ -714,14 +738,14 @@ def test_a_thermometer_s_reading_must_be_typed(opened: MainWindow) -> None:
     """What stands in the field first is no reading; Enter says that it happens to be right."""
     select_surface(opened)
     opened.optics.contact()
-    assert "type what the thermometer reads" in opened.guides.result.text()
+    assert "type: the thermometer reads" in opened.guides.result.text()
     assert opened.guides.findChild(QPushButton, "guideUse_0") is None
     field = opened.guides.fields["contact"]
     QTest.keyClick(field, Qt.Key.Key_Return)
     assert opened.guides.result.text().startswith("emissivity 1.00")
     opened.guides.begin(CalibrationGuide(opened.desk))
     drag(opened, PATCH)
-    assert "type what" in opened.guides.result.text()
+    assert "type: the thermometer" in opened.guides.result.text()
 
 
 def test_what_the_camera_corrects_itself_is_undone_first(qtbot: QtBot, opened: MainWindow) -> None:
@@ -751,7 +775,7 @@ def test_spread_on_an_edge_and_small_parts(qtbot: QtBot, opened: MainWindow) -> 
     assert isinstance(edge, QPushButton)
     edge.click()
     drag(opened, Rectangle(44.0, 24.0, 13.0, 18.0), inset=0.2)
-    assert "an edge spreads over 0.9" in opened.guides.result.text()
+    assert "a point spreads over 0.9" in opened.guides.result.text()
     use(opened)
     spread = desk.optics.profile.spread
     assert spread is not None

@@ -33,7 +33,7 @@ from thermview.radiometry.noise import NoiseReport
 from thermview.session.still import still_frames
 from thermview.ui.desk import Desk
 from thermview.ui.guides import Guide, GuideBar
-from thermview.ui.guides.camera import CalibrationGuide, EdgeGuide, PalmGuide, fitted
+from thermview.ui.guides.camera import CalibrationGuide, EdgeGuide, PalmGuide, WireGuide, fitted
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
@@ -151,6 +151,9 @@ class CameraDialog(QDialog):
 
     def _measure_edge(self) -> None:
         self._guide(EdgeGuide(self._desk))
+
+    def _measure_wire(self) -> None:
+        self._guide(WireGuide(self._desk))
 
     def _measure_palm(self) -> None:
         def note(item: CheckItem) -> None:
@@ -307,7 +310,8 @@ class CameraDialog(QDialog):
         layout.addWidget(self.pixel_words)
         layout.addLayout(row(button("find bad pixels", "pixelsAct", self._find_pixels), self.fill))
         layout.addWidget(self.spread_words)
-        layout.addLayout(row(button("on an edge …", "spreadAct", self._measure_edge), None))
+        edge = button("on an edge …", "spreadAct", self._measure_edge)
+        layout.addLayout(row(edge, button("on a wire …", "wireAct", self._measure_wire), None))
         layout.addLayout(row(self.stated, self.accuracy, None))
         layout.addStretch(1)
         self.stated.clicked.connect(lambda _: self._set_accuracy())

@@ -160,8 +160,8 @@ class GuideBar(QFrame):
         guide, frame = self.guide, self._desk.shown
         if guide is None or frame is None or len(self.boxes) < len(guide.boxes) or frame.held:
             return
-        if self._untyped:
-            self._show(Answer("type what the thermometer reads", usable=False))
+        if asked := [guide.asked[name] for name in guide.asked if name in self._untyped]:
+            self._show(Answer(f"type: {asked[0].words}", usable=False))
             return
         judge = self._desk.optics.judge()
         looks = [look_at(frame, box, judge) for box in self.boxes]

@@ -18,7 +18,7 @@ from thermview.radiometry.calibration import (
 )
 from thermview.radiometry.camera_check import CheckItem, Verdict, check_hand
 from thermview.radiometry.emissivity import first_order
-from thermview.radiometry.size import edge_distances, spread_from_edge
+from thermview.radiometry.size import Spread, edge_distances, spread_from_edge, spread_from_wire
 from thermview.ui.desk import Desk
 from thermview.ui.guides.guide import Answer, Asked, Guide, Look, cut_of, uneven_words
 from thermview.ui.guides.surfaces import ANY_K, TYPED
@@ -133,14 +133,44 @@ class EdgeGuide(Guide):
 
     def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
         """Return the spread, and keep it with the camera when used."""
-        spread = spread_from_edge(*edge_distances(cut_of(looks[0])))
-        words = f"an edge spreads over {spread.sigma_px:.2f} ± {max(spread.u_px, 0.01):.2f} pixels"
+        return _spread_answer(self._desk, spread_from_edge(*edge_distances(cut_of(looks[0]))))
 
-        def use() -> None:
-            self._desk.optics.change_profile(spread=spread)
 
-        tip = "standard deviation of a Gaussian spread, without the pixel's own square"
-        return Answer(words, True, {"keep for this camera": use}, tip)
+class WireGuide(Guide):
+    """The camera's spread on a hot straight wire of known width."""
+
+    title = "the camera's spread, on a wire"
+    boxes = ("draw a box across a hot straight wire on even ground, and little else",)
+    note = (
+        "A bare resistance wire at some volts, slightly slanted: a hot wire burns, let no tool "
+        "short it. Focus first. Its width must be known; a thin one tells most."
+    )
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__()
+        self._desk = desk
+        self._mm_per_px = desk.display.mm_per_px
+        unit = " px" if self._mm_per_px is None else " mm"
+        self.asked = {
+            "width": Asked("width of the wire", 1.0, 2, (0.01, 100.0), unit, TYPED, read=True)
+        }
+
+    def answer(self, looks: Sequence[Look], numbers: Mapping[str, float]) -> Answer:
+        """Return the spread, and keep it with the camera when used."""
+        width_px = numbers["width"] / (self._mm_per_px or 1.0)
+        across = edge_distances(cut_of(looks[0]))  # both sides of a wire have one direction
+        return _spread_answer(self._desk, spread_from_wire(*across, width_px))
+
+
+def _spread_answer(desk: Desk, spread: Spread) -> Answer:
+    words = f"a point spreads over {spread.sigma_px:.2f} ± {max(spread.u_px, 0.01):.2f} pixels"
+
+    def use() -> None:
+        desk.optics.change_profile(spread=spread)
+        desk.say("info", "spread kept with the camera; undo takes it back")
+
+    tip = "standard deviation of a Gaussian spread, without the pixel's own square"
+    return Answer(words, True, {"keep for this camera": use}, tip)
 
 
 class PalmGuide(Guide):
