@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -16,6 +17,7 @@ from PySide6.QtTest import QTest
 from PySide6.QtWidgets import QApplication, QFileDialog, QPushButton
 from pytestqt.qtbot import QtBot
 from scipy.special import ndtr
+from scipy.stats import t
 from window_kit import ScriptedSource, open_and_wait, session_of
 
 from thermview.frames import Frame, FrameSource, Scale, SourceInfo
@@ -488,6 +490,30 @@ def test_what_passed_before_the_power_is_hatched_by_itself(
     qtbot.waitUntil(lambda: desk.optics.noise is not None, timeout=10_000)
     qtbot.waitUntil(lambda: not desk._aside, timeout=10_000)
     assert desk.optics.shiny is None
+
+
+def test_tips_tell_the_interval_and_what_few_frames_are_worth(
+    qtbot: QtBot, opened: MainWindow
+) -> None:
+    """A rise rests on noise measured over few frames: Student's t, JCGM 100 G.3."""
+    region = select_surface(opened)
+    opened.desk.to_end()
+    measured(qtbot, opened)
+    judge, noise = opened.desk.optics.judge(), opened.desk.optics.noise
+    assert noise is not None
+    assert judge.netd_freedom == noise.frames - 2
+    tip = opened.readings.card.rise_doubt.toolTip()
+    found = re.search(r"95 %: (\S+) … (\S+) K \(factor (\S+), (\d+) degrees of freedom\)", tip)
+    assert found is not None, tip
+    low, high, factor, freedom = (float(part.replace("−", "-")) for part in found.groups())
+    assert low < high
+    assert factor == pytest.approx(float(t.ppf(0.975, freedom)), abs=0.01)
+    assert noise.frames - 2 <= freedom < 100
+    table = opened.readings.model
+    row = table.data(table.index(0, 1), Qt.ItemDataRole.ToolTipRole)
+    assert row.count("95 %: ") == 2
+    assert "factor 1.96)" in row  # of the temperature: mostly the camera's own error
+    assert region.id in opened.desk.selected
 
 
 # ---- noise, averaging, bad pixels ----------------------------------------------------------------
