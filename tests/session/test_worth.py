@@ -178,6 +178,12 @@ def test_noise_of_few_frames_has_few_degrees_of_freedom_and_the_table_says_so(
     (why,) = [note for note in notes if "degrees of freedom" in note]
     assert why.endswith("(effective degrees of freedom, at the least: U3 24)")
     assert "up to 2.06" in why  # Student's t of 24: 2.064, JCGM 100 table G.2
+    rough = replace(PROFILE, netd_k=None)  # ± 0.5 K rules over noise of 26 frames
+    footage = open_recording(path)
+    judge = replace(judge_of(footage), profile=rough)
+    footage.close()
+    notes, _ = table_of(path, RegionSet((region(),)), replace(judge, netd_k=0.001))
+    assert not any("degrees of freedom" in note for note in notes)
     sure = write(tmp_path / "b.h5", even(40.0), profile=PROFILE)  # its noise is stated
     notes, _ = table_of(sure, RegionSet((region(),)))
     assert not any("degrees of freedom" in note for note in notes)

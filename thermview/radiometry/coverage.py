@@ -14,6 +14,9 @@ PROBABILITY: Final = 0.95
 COVERAGE_FACTOR: Final = 1.959963984540054
 """Normal quantile of a two-sided 95 % interval."""
 
+MANY_FREEDOMS: Final = 1000.0
+"""Beyond it the factor is the normal distribution's to three digits."""
+
 
 def effective_freedom(shares: ArrayLike, freedom: ArrayLike) -> Floats:
     """Return the effective degrees of freedom of a combined standard uncertainty.

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from thermview.frames import Footage, Scene
 from thermview.radiometry import CameraProfile
-from thermview.radiometry.coverage import COVERAGE_FACTOR, coverage_factor
+from thermview.radiometry.coverage import COVERAGE_FACTOR, MANY_FREEDOMS, coverage_factor
 from thermview.regions import Region, RegionSet, Statistic
 from thermview.session.batch import MeasuredFrame, measure_footage, measuring_notes
 from thermview.session.following import Poses
@@ -190,7 +190,7 @@ def _why(told: dict[str, _Told], frames: int, judge: Judge) -> list[str]:
     ]
     if judge.shiny is not None and judge.shiny.known:
         notes.append(f"shiny places: {judge.shiny.how}")
-    few = {name: one.freedom for name, one in told.items() if math.isfinite(one.freedom)}
+    few = {name: one.freedom for name, one in told.items() if one.freedom < MANY_FREEDOMS}
     if few:
         least = min(few.values())
         notes.append(

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 
 from thermview.radiometry import Reading
+from thermview.radiometry.coverage import MANY_FREEDOMS
 from thermview.session.worth import NO_VALUE, NO_ZERO
 from thermview.ui.display import DASH, Display
 from thermview.units import decimals_of
 
 NOT_READABLE = "not readable"
-MANY_FREEDOMS = 1000.0
-"""Beyond it the factor is the normal distribution's to three digits."""
 
 
 def number_text(reading: Reading, display: Display, *, rise: bool = False) -> str:
