@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,17 @@ from scipy.ndimage import gaussian_filter
 from skimage.registration import phase_cross_correlation
 from skimage.transform import SimilarityTransform, warp
 
-from thermview.analysis.prepare import gather
-from thermview.analysis.stabilise import Tracker, banded, find_motion, hold_still, probe
+from thermview.analysis import prepare
+from thermview.analysis.prepare import gather, group_of
+from thermview.analysis.stabilise import (
+    Tracker,
+    banded,
+    find_motion,
+    hold_still,
+    probe,
+    steadied,
+)
+from thermview.frames import Frame, Scale, SourceInfo
 from thermview.recording import open_recording
 
 Pictures = NDArray[np.float32]
@@ -182,3 +192,71 @@ def test_a_board_that_warms_is_no_moving_camera(samples: Path) -> None:
             footage.close()
         assert probe(pictures)[0] > 1.0
         assert (hold_still(pictures)[1] is not None) == moves
+
+
+class Reel:
+    """Pictures in memory as footage, 25 of them a second."""
+
+    def __init__(self, pictures: Pictures) -> None:
+        k_per_count = 0.01
+        counts = np.round((pictures + 300.0) / k_per_count).astype(np.uint16)
+        scale = Scale(k_per_count)
+        rows, columns = pictures.shape[1:]
+        self.info = SourceInfo(
+            name="reel",
+            address="reel",
+            width_px=columns,
+            height_px=rows,
+            scale=scale,
+            live=False,
+            rate_hz=25.0,
+            start_time=datetime(2026, 1, 1, tzinfo=UTC),
+        )
+        self.first = 0
+        self.times_s = np.arange(len(counts)) / 25.0
+        self.supply = None
+        self.marks = ()
+        self._frames = [
+            Frame(counts=c, time_s=float(t), index=n, scale=scale)
+            for n, (c, t) in enumerate(zip(counts, self.times_s, strict=True))
+        ]
+
+    def __len__(self) -> int:
+        return len(self._frames)
+
+    def frame(self, number: int) -> Frame:
+        return self._frames[number]
+
+    def close(self) -> None:
+        """Do nothing."""
+
+
+def test_long_hand_held_footage_is_not_blurred_by_averaging(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    rng = np.random.default_rng(8)
+    shifts = [(4.0 * x, 4.0 * y) for x, y in wander(200, 1.0)]
+    pictures = film(rng, [(dx, dy, 0.0, 1.0) for dx, dy in shifts])
+    monkeypatch.setattr(prepare, "LEAST_FRAMES", 50)
+    monkeypatch.setattr(prepare, "MOST_FRAMES", 50)
+    monkeypatch.setattr(prepare, "MOST_VALUES", 50 * pictures[0].size)
+    take, motion = steadied(Reel(pictures))
+    assert motion is not None
+    assert len(take.times_s) == 50
+    np.testing.assert_allclose(take.times_s, np.arange(0, 200, 4) / 25.0)
+    moved = motion.shifts_px(SHAPE)[:, :2]
+    assert np.abs(moved - np.array(shifts)[::4]).max() < 0.35
+    # a still camera's frames are averaged, for less noise
+    still, motion = steadied(Reel(film(rng, [(0.0, 0.0, 0.0, 1.0)] * 200)))
+    assert motion is None
+    np.testing.assert_allclose(still.times_s, (np.arange(0, 200, 4) + 1.5) / 25.0)
+    assert still.noise_k == pytest.approx(0.05 / 2, rel=0.1)
+
+
+def test_large_pictures_are_fewer() -> None:
+    small, large = (Reel(np.zeros((3, *shape), np.float32)) for shape in (SHAPE, (512, 640)))
+    for reel in (small, large):
+        reel.times_s = np.arange(1000) / 25.0
+        reel._frames = reel._frames[:1] * 1000
+    assert group_of(small) == 2
+    assert group_of(large) == 5

@@ -15,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat_model import HIGHPASS_PX
-from thermview.analysis.prepare import Block, Progress, Take, gather, lowpass
+from thermview.analysis.prepare import Block, Progress, Take, lowpass
 from thermview.analysis.responses import nuisances
-from thermview.analysis.stabilise import steady
+from thermview.analysis.stabilise import steadied
 from thermview.analysis.waveform import course_of_log
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -69,7 +69,7 @@ def period_of(footage: Footage, progress: Progress | None = None) -> float:
         course = course_of_log(footage.supply, footage.times_s)
         if course is not None and course.period_s is not None:
             return course.period_s
-    take, _ = steady(gather(footage, progress))
+    take, _ = steadied(footage, progress)
     found = find_period(take)
     if found is None:
         span_s = float(take.times_s[-1] - take.times_s[0])

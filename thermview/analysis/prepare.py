@@ -19,8 +19,10 @@ Block = NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
 FEWEST_FRAMES = 12
-MOST_FRAMES = 800
-"""Longer recordings are averaged in groups of frames down to this many pictures."""
+MOST_FRAMES, LEAST_FRAMES = 800, 240
+MOST_VALUES = MOST_FRAMES * 256 * 192
+"""Longer recordings are taken together in groups of frames down to so many pictures; large
+pictures down to so many values, for several copies of all are held at once."""
 FROZEN_SHARE = 0.9
 JUMP_SIGMAS = 12.0
 FIRST_FRAMES = 20
@@ -80,8 +82,23 @@ class Take:
         return int(self.rise_k.shape[1]), int(self.rise_k.shape[2])
 
 
-def gather(footage: Footage, progress: Progress | None = None) -> Shots:
+def group_of(footage: Footage) -> int:
+    """Return how many frames are taken together for one picture."""
+    pixels = max(1, footage.info.height_px * footage.info.width_px)
+    most = int(np.clip(MOST_VALUES // pixels, LEAST_FRAMES, MOST_FRAMES))
+    return max(1, -(-(len(footage) - footage.first) // most))
+
+
+def gather(footage: Footage, progress: Progress | None = None, *, average: bool = True) -> Shots:
     """Read all frames that show the scene.
+
+    Parameters
+    ----------
+    footage : Footage
+    progress : callable, optional
+    average : bool
+        Take the mean of each group of frames; else its first frame alone, for the mean of moving
+        pictures is blurred.
 
     Raises
     ------
@@ -90,7 +107,7 @@ def gather(footage: Footage, progress: Progress | None = None) -> Shots:
     """
     times_s = footage.times_s
     numbers = range(footage.first, len(footage))
-    group = max(1, -(-len(numbers) // MOST_FRAMES))
+    group = group_of(footage)
     pictures: list[Block] = []
     times: list[float] = []
     segments: list[int] = []
@@ -101,8 +118,9 @@ def gather(footage: Footage, progress: Progress | None = None) -> Shots:
 
     def close_pile() -> None:
         if pile:
-            pictures.append(pile[0] if len(pile) == 1 else np.mean(pile, axis=0))
-            times.append(float(np.mean(pile_s)))
+            kept = len(pile) if average else 1
+            pictures.append(pile[0] if kept == 1 else np.mean(pile, axis=0))
+            times.append(float(np.mean(pile_s[:kept])))
             segments.append(segment)
             pile.clear()
             pile_s.clear()

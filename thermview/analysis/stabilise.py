@@ -10,6 +10,7 @@ warm, which robust weights leave out.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -17,8 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from thermview.analysis.prepare import Block, Shots, Take, take_of
+from thermview.analysis.prepare import (
+    Block,
+    Progress,
+    Shots,
+    Take,
+    gather,
+    group_of,
+    take_of,
+)
 from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.frames import Footage
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
@@ -204,22 +214,51 @@ def probe(pictures: Block) -> tuple[float, float]:
     return float(np.percentile(away.max(axis=1), 75)), float(np.median(motion.agreement))
 
 
-def tremor(pictures: Block, fixed: Picture | None = None) -> tuple[float, float]:
+def tremor(runs: Sequence[Block], fixed: Picture | None = None) -> tuple[float, float]:
     """Return how far the middle usually goes within a few frames, px, and how well these agree.
 
     Parameters
     ----------
-    pictures : ndarray of float32, shape (frame, row, column)
+    runs : sequence of ndarrays of float32, shape (frame, row, column)
+        A few frames in a row each.
     fixed : ndarray of float32, shape (row, column), optional
         What is taken off before, K.
     """
-    frames = min(TREMOR_FRAMES + 1, len(pictures))
     went, agreed = [], []
-    for first in np.linspace(0, len(pictures) - frames, TREMOR_RUNS).astype(int):
-        motion = _followed(pictures[first : first + frames], frames, fixed)
+    for pictures in runs:
+        motion = _followed(pictures, len(pictures), fixed)
         went.append(float(np.hypot(*motion.shifts_px(pictures.shape[1:])[-1, :2])))
         agreed.append(float(np.median(motion.agreement)))
     return float(np.median(went)), float(np.median(agreed))
+
+
+def _starts(count: int) -> tuple[list[int], int]:
+    """Return where runs of frames in a row begin, of so many frames, and their length."""
+    length = min(TREMOR_FRAMES + 1, count)
+    return [int(at) for at in np.linspace(0, count - length, TREMOR_RUNS)], length
+
+
+def _runs(pictures: Block) -> list[Block]:
+    starts, length = _starts(len(pictures))
+    return [pictures[at : at + length] for at in starts]
+
+
+def trembles(footage: Footage) -> bool:
+    """Tell whether a hand holds the camera, from a few frames in a row here and there.
+
+    Raises
+    ------
+    InputError
+        A frame cannot be read.
+    """
+    starts, length = _starts(len(footage) - footage.first)
+    runs = []
+    for at in starts:
+        frames = [footage.frame(footage.first + at + k) for k in range(length)]
+        if length > 1 and not any(frame.held for frame in frames):
+            scale = frames[0].scale.k_per_count
+            runs.append(np.stack([frame.counts.astype(np.float32) * scale for frame in frames]))
+    return bool(runs) and tremor(runs)[0] > LEAST_TREMOR_PX
 
 
 def _followed(pictures: Block, count: int, fixed: Picture | None = None) -> Motion:
@@ -316,12 +355,12 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
     """
     went_px, agreement = probe(pictures)
     found = None
-    if went_px > STILL_PX and tremor(pictures)[0] > LEAST_TREMOR_PX:
+    if went_px > STILL_PX and tremor(_runs(pictures))[0] > LEAST_TREMOR_PX:
         found = find_motion(pictures)
         agreement = float(np.median(found[0].agreement))
     if agreement < SURE:
         usual = np.median(pictures[:: max(1, len(pictures) // 48)], axis=0)
-        shaken_px, agreed = tremor(pictures, usual)
+        shaken_px, agreed = tremor(_runs(pictures), usual)
         if shaken_px > SHAKEN_PX and agreed > AGREED:
             other = find_motion(pictures, usual - np.median(usual))
             if found is None or _unlike(pictures, *other) < _unlike(pictures, *found):
@@ -353,3 +392,15 @@ def steady(shots: Shots) -> tuple[Take, Motion | None]:
     good = ~motion.lost
     kept = Shots(still[good], shots.times_s[good], shots.segment[good])
     return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion
+
+
+def steadied(footage: Footage, progress: Progress | None = None) -> tuple[Take, Motion | None]:
+    """Read footage and hold its pictures still; see `steady`.
+
+    Raises
+    ------
+    InputError
+        The footage cannot be used.
+    """
+    average = group_of(footage) == 1 or not trembles(footage)
+    return steady(gather(footage, progress, average=average))

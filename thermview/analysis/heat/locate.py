@@ -26,12 +26,13 @@ from thermview.analysis.heat.switching import (
     part_series,
 )
 from thermview.analysis.heat.telling import late_rise, notes_of, places_of, suspects_of
+from thermview.analysis.heat.tracks import with_tracks
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.leads import after_leads, leads_words
 from thermview.analysis.placing import settled
-from thermview.analysis.prepare import Progress, Take, gather
-from thermview.analysis.stabilise import steady
+from thermview.analysis.prepare import Progress, Take
+from thermview.analysis.stabilise import steadied
 from thermview.analysis.waveform import Course, course_of_log, step_course
 from thermview.board import BoardView, Part, part_outline_px, parts_seen
 from thermview.frames import Footage, MarkKind, SupplyLog
@@ -109,7 +110,7 @@ def locate(
         The footage cannot be used.
     """
     stage = _Stages(progress)
-    take, motion = steady(gather(footage, stage.within(READ)))
+    take, motion = steadied(footage, stage.within(READ))
     stage(READ + STEP)
     prints = footprints_of(parts, view, take.shape) if view is not None else []
     if motion is not None:
@@ -186,6 +187,9 @@ def analyse(
     stage(READ + 5 * STEP)
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)
+    rise_k = late_rise(take, course.on_s)
+    if how:
+        suspects, elsewhere = with_tracks(suspects, elsewhere, rise_k, footprints, view)
     silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
     if silent:  # then nothing that warms is the supply's doing
         suspects, elsewhere = tuple(map(_doubted, suspects)), tuple(map(_doubted, elsewhere))
@@ -199,7 +203,7 @@ def analyse(
         elsewhere=elsewhere,
         notes=tuple(notes_of(take, course, how, silent=silent, heated=heated)),
         times_s=take.times_s,
-        rise_k=late_rise(take, course.on_s),
+        rise_k=rise_k,
         supply_w=course.level_w,
     )
 
