@@ -212,7 +212,17 @@ def _place(place: Place) -> dict[str, Any]:
         "power_sigma_W": _rounded(place.power_sigma_w, 7),
         "snr": _rounded(place.snr, 2),
         "expected": place.expected,
+        **_path(place),
     }
+
+
+def _path(place: Place) -> dict[str, Any]:
+    """Return the course of a glowing track, and its end; nothing for other places."""
+    if not place.path_px:
+        return {}
+    known = bool(place.path_mm)
+    course = [[round(x, 2), round(y, 2)] for x, y in place.path_mm or place.path_px]
+    return {"path_mm" if known else "path_px": course, "end": course[-1]}
 
 
 def _rounded(value: float | None, digits: int) -> float | None:
@@ -251,6 +261,8 @@ def _print_words(located: Located, stream: TextIO, period_s: float | None) -> No
             if known
             else f"{place.x_px:.1f}, {place.y_px:.1f} px"
         )
+        if place.path_px:
+            where = f"a glowing track that ends at {where}"
         warm = ", meant to be warm" if place.expected else ""
         print(f"  – not on a listed part: {where}, {place.nature.value}{warm}", file=stream)
     for note in located.notes:

@@ -28,6 +28,8 @@ def draw_findings(
     draw_rise(above, located.rise_k, f"{name}{kind}: rise, {verdict}")
     draw_outlines(above, outlines, first.part if first else "")
     for place in located.elsewhere:
+        if place.path_px:
+            above.plot(*zip(*place.path_px, strict=True), color="black", linewidth=1.2)
         above.plot([place.x_px], [place.y_px], "x", color="black", markersize=8)
     for number, suspect in enumerate(located.suspects[:MOST_CURVES]):
         colour = f"C{number}"

@@ -253,7 +253,11 @@ def _carried_back(located: Located, way: NDArray[np.float64]) -> Located:
 
     def placed(one: Found) -> Found:
         x_px, y_px = mapped(back, (one.x_px, one.y_px)).tolist()
-        return replace(one, x_px=x_px, y_px=y_px)
+        moved = replace(one, x_px=x_px, y_px=y_px)
+        if isinstance(moved, Place) and moved.path_px:
+            course = mapped(back, moved.path_px).tolist()
+            return replace(moved, path_px=tuple((x, y) for x, y in course))
+        return moved
 
     return replace(
         located,

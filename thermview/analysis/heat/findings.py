@@ -72,7 +72,8 @@ class Place:
     """A source on no listed part; millimetres and watts only where the view is known.
 
     `radius_mm` tells compact heat from broad (from the far side, or a plane); `expected`: it is
-    meant to be warm.
+    meant to be warm. A glowing track has the course of its heat, (x, y) each, in `path_px` and,
+    with a known view, `path_mm`; the last point is its end, where `x_px` … `y_mm` are as well.
     """
 
     x_px: float
@@ -87,6 +88,8 @@ class Place:
     snr: float
     likely: float
     expected: bool = False
+    path_px: tuple[tuple[float, float], ...] = ()
+    path_mm: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

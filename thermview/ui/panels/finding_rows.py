@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from PySide6.QtCore import QModelIndex, QPersistentModelIndex, QRect, QSize, Qt
 from PySide6.QtGui import QColor, QFont, QFontMetrics, QPainter
@@ -90,18 +92,27 @@ def row_of_place(place: Place) -> Row:
     power = ""
     if place.power_w is not None and place.power_sigma_w is not None:
         power = power_text(place.power_w, place.power_sigma_w)
+    spread = spread_words(place.radius_mm)
+    evidence = f"Not on a listed part; {spread}; rises {place.rise_k:.2g} K."
+    if place.path_px:
+        evidence = f"A glowing track{_length_words(place)}: heat along a line, ending here."
     return Row(
         0,
-        f"at {where}",
+        f"track to {where}" if place.path_px else f"at {where}",
         power,
         place.nature,
-        f"Not on a listed part; {spread_words(place.radius_mm)}; rises {place.rise_k:.2g} K.",
+        evidence,
         f"{TIPS[place.nature]}\nsignal to noise {place.snr:.0f}",
         expected=place.expected,
         x_px=place.x_px,
         y_px=place.y_px,
         place=place,
     )
+
+
+def _length_words(place: Place) -> str:
+    steps = [math.dist(a, b) for a, b in pairwise(place.path_mm)]
+    return f", {sum(steps):.0f} mm long" if steps else ""
 
 
 def spread_words(radius_mm: float) -> str:

@@ -9,7 +9,7 @@ import pyqtgraph as pg
 from PySide6.QtCore import QPointF, QRectF, QSizeF, Qt
 from PySide6.QtGui import QColor, QImage, QPainter, QPainterPath, QPen, QPolygonF
 
-from thermview.analysis.heat.locate import Suspect
+from thermview.analysis.heat.locate import Place, Suspect
 from thermview.board import outlines_seen
 from thermview.frames import Frame
 from thermview.session.boards import Board
@@ -98,6 +98,9 @@ class FoundLayer:
         self, pen: QPainter, mapping: Mapping, ink: Ink, frame: QRectF
     ) -> list[QRectF]:
         sources = self._desk.layers.sources()
+        located = self._desk.findings.located
+        for place in located.elsewhere if located is not None else ():
+            self._draw_track(pen, place, mapping, ink)
         powers = [s.power_w for s in sources]
         taken = [self._draw_key(pen, ink, frame, min(powers), max(powers))]
         for source in sources:
@@ -138,6 +141,13 @@ class FoundLayer:
         ends = watts_text(low_w), watts_text(high_w)
         key, stretch = pg.colormap.get(COLOURS), (_FLOOR, _CEILING)
         return draw_key(pen, ink, frame, "heat per part", ends=ends, colours=key, stretch=stretch)
+
+    def _draw_track(self, pen: QPainter, place: Place, mapping: Mapping, ink: Ink) -> None:
+        """Draw the course of a glowing track."""
+        if place.path_px:
+            line = QPainterPath()
+            line.addPolygon(QPolygonF([mapping.to_widget(x, y) for x, y in place.path_px]))
+            ink.stroke(pen, line, QColor("#ffffff"), 2.0)
 
     def _draw_signs(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Put a small tick at the upper right corner of what is meant to be warm."""
@@ -180,6 +190,7 @@ class FoundLayer:
         """Outline the finding that is looked at; name it where nothing else does."""
         name, place = self._desk.findings.chosen, self._desk.findings.place
         if place is not None:
+            self._draw_track(pen, place, mapping, ink)
             wide_px = place.radius_mm / self._view.mm_per_px if self._view is not None else 0.0
             ring = self._ring(place.x_px, place.y_px, wide_px, mapping, ink)
             ink.stroke(pen, ring, QColor("#ffffff"), 2.5)
