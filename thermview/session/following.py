@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from thermview.analysis.following import Follower, Pose, shift_px
 from thermview.analysis.stabilise import LEAST_TREMOR_PX
 from thermview.errors import ThermviewError
-from thermview.frames import Footage, Frame, Mark, SourceInfo, SupplyLog
+from thermview.frames import Footage, FootageOver, Frame
 from thermview.radiometry.bad_pixels import BadPixelRepair
 
 Floats = NDArray[np.float64]
@@ -137,7 +137,7 @@ def held_still(frame: Frame, matrix: Floats) -> Frame:
     return replace(frame, counts=np.asarray(counts, np.float32))
 
 
-class StillFootage:
+class StillFootage(FootageOver):
     """Footage whose pictures are held still on the board; the frames beneath stay as they are.
 
     Parameters
@@ -152,33 +152,9 @@ class StillFootage:
     def __init__(
         self, footage: Footage, poses: Poses, repair: BadPixelRepair | None = None
     ) -> None:
-        self.info: SourceInfo = footage.info
-        self._footage = footage
+        super().__init__(footage)
         self._poses = poses
         self._repair = repair
-
-    @property
-    def times_s(self) -> Floats:
-        """Return the footage's."""
-        return self._footage.times_s
-
-    @property
-    def first(self) -> int:
-        """Return the footage's."""
-        return self._footage.first
-
-    @property
-    def supply(self) -> SupplyLog | None:
-        """Return the footage's."""
-        return self._footage.supply
-
-    @property
-    def marks(self) -> tuple[Mark, ...]:
-        """Return the footage's."""
-        return tuple(self._footage.marks)
-
-    def __len__(self) -> int:
-        return len(self._footage)
 
     def frame(self, number: int) -> Frame:
         """Return a frame held still; where the board is lost, as it was last seen."""
@@ -192,9 +168,6 @@ class StillFootage:
             found = self._poses.matrix(number)
             matrix = matrix if found is None else found
         return held_still(frame, matrix)
-
-    def close(self) -> None:
-        """Do nothing: the footage is the caller's."""
 
 
 def moves(footage: Footage, end: int | None = None) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.frames import Footage, Frame, Mark, SourceInfo, SupplyLog
+from thermview.frames import Footage, FootageOver, Frame, Mark, SupplyLog
 
 MOST_BYTES = 72 * 2**20
 """Of pictures in single precision; the analysis holds a few times as much."""
@@ -17,7 +17,7 @@ FROZEN_SHARE = 0.9
 """Of the pixels alike in two frames: the camera showed the same picture twice."""
 
 
-class Stretch:
+class Stretch(FootageOver):
     """Footage between two moments; each of its frames is the mean of equally many.
 
     A group in which the picture was held, by the shutter or frozen, is held as a whole: what
@@ -35,19 +35,23 @@ class Stretch:
         times_s = footage.times_s
         low, high = np.searchsorted(times_s, (start_s, end_s + 1e-9))
         numbers = np.arange(max(int(low), footage.first), int(high))
-        self._footage = footage
+        super().__init__(footage)
         self._start_s, self._end_s = start_s, end_s
         room = MOST_BYTES // (4 * footage.info.width_px * footage.info.height_px)
         group = -(-len(numbers) // int(np.clip(room, FEWEST, MOST))) or 1
         whole = len(numbers) // group * group
         self._numbers: NDArray[Any] = numbers[:whole].reshape(-1, group)
-        self.times_s: NDArray[np.float64] = times_s[self._numbers].mean(axis=1)
-        self.first = 0
+        self._times_s: NDArray[np.float64] = times_s[self._numbers].mean(axis=1)
 
     @property
-    def info(self) -> SourceInfo:
-        """Return the footage's."""
-        return self._footage.info
+    def times_s(self) -> NDArray[np.float64]:
+        """Return the mean time of each group of frames, s."""
+        return self._times_s
+
+    @property
+    def first(self) -> int:
+        """Return 0."""
+        return 0
 
     @property
     def supply(self) -> SupplyLog | None:
@@ -80,9 +84,6 @@ class Stretch:
             total += frame.counts
         total *= np.float32(1.0 / len(frames))
         return Frame(total, time_s, number, first.scale)
-
-    def close(self) -> None:
-        """Do nothing: the footage is the caller's."""
 
 
 def _frozen(frames: list[Frame]) -> bool:
