@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 from cli_kit import command
 
+from thermview.job.shelf import Shelf
+
 Patch = pytest.MonkeyPatch
 Output = pytest.CaptureFixture[str]
 
@@ -88,6 +90,73 @@ def test_errors_are_one_line(
     filled = [a.format(samples=samples, here=tmp_path) for a in arguments]
     files = (samples / "pair-good.h5", samples / "pair-bad.h5")
     assert run(monkeypatch, *files, *filled) == 2
+    error = capsys.readouterr().err
+    assert error.startswith("thermview: error: ")
+    assert error.count("\n") == 1
+    assert words in error
+
+
+@pytest.fixture
+def shelved(samples: Path, monkeypatch: Patch, tmp_path: Path) -> Path:
+    """Two recordings of the known-good board on a shelf of the test's own."""
+    monkeypatch.setenv("THERMVIEW_HOME", str(tmp_path / "home"))
+    for title in ("first", "second"):
+        Shelf().add(samples / "pair-good.h5", "model A", title=title)
+    return samples / "pair-bad.h5"
+
+
+def test_against_the_shelf(
+    shelved: Path, samples: Path, monkeypatch: Patch, capsys: Output
+) -> None:
+    assert run(monkeypatch, shelved, "--shelf", "model A", "--format", "json") == 0
+    document = json.loads(capsys.readouterr().out)
+    truth = json.loads((samples / "truth.json").read_text())["pair"]
+    cold = [p["part"] for p in document["parts"] if p["verdict"] == "colder"]
+    assert sorted(cold) == sorted(truth["colder"])
+    assert document["against"] == "shelf"
+    assert sorted(document["goods"]) == ["first", "second"]
+    first = document["parts"][0]
+    assert first["goods_W"][0] <= first["power_good_W"] <= first["goods_W"][1]
+
+
+def test_equal_regions_without_a_good_board(
+    samples: Path, monkeypatch: Patch, capsys: Output, tmp_path: Path
+) -> None:
+    """Three places of one board are compared among themselves."""
+    shapes = [
+        {"shape": "rectangle", "width": 8, "height": 8, "y": 60, "x": x} for x in (30, 60, 90)
+    ]
+    regions = [{"name": f"r{n}", **shape} for n, shape in enumerate(shapes)]
+    drawn = tmp_path / "regions.json"
+    drawn.write_text(json.dumps({"version": 1, "regions": regions}))
+    code = run(
+        monkeypatch, samples / "pair-bad.h5", "--equals", "--regions", drawn, "--format", "json"
+    )
+    assert code == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["against"] == "equals"
+    assert sorted(p["part"] for p in document["parts"]) == ["r0", "r1", "r2"]
+    usual = {p["power_good_W"] for p in document["parts"]}
+    assert len(usual) == 1  # the group's median stands for the good board
+
+
+@pytest.mark.parametrize(
+    "case",
+    [
+        (("{bad}",), "one recording is given"),
+        (("{bad}", "{bad}", "--equals"), "alone"),
+        (("{bad}", "--shelf", "model B"), "it has model A"),
+        (("{bad}", "--shelf", "model A", "--power-on-good", "1"), "--power-on-good"),
+        (("{bad}", "--shelf", "model A", "--regions", "r.json"), "leave --regions out"),
+        (("{bad}", "--equals", "--parts", "p.csv"), "belong together"),
+        (("{bad}", "--equals", "--shelf", "model A"), "not allowed with"),
+    ],
+)
+def test_asked_wrongly_of_the_shelf_or_of_equals(
+    shelved: Path, monkeypatch: Patch, capsys: Output, case: tuple[tuple[str, ...], str]
+) -> None:
+    arguments, words = case
+    assert run(monkeypatch, *[a.format(bad=shelved) for a in arguments]) == 2
     error = capsys.readouterr().err
     assert error.startswith("thermview: error: ")
     assert error.count("\n") == 1

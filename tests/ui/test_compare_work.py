@@ -12,6 +12,7 @@ from skimage.transform import ProjectiveTransform, warp
 from window_kit import write_warming
 
 from thermview.analysis.pair.compare import Comparison
+from thermview.analysis.pair.equals import range_of
 from thermview.analysis.pair.readings import Compared
 from thermview.board import Landmark, fit_homography, format_landmarks
 from thermview.session.boards import Board
@@ -20,7 +21,7 @@ from thermview.ui.compare.films import Films, brought, rises_at
 from thermview.ui.compare.question import Answer, By
 from thermview.ui.compare.result import summary_of
 from thermview.ui.compare.table import range_text
-from thermview.ui.compare.work import landmarks_of, range_of
+from thermview.ui.compare.work import landmarks_of
 
 CORNERS = ((0.0, 0.0), (100.0, 0.0), (100.0, 60.0), (0.0, 60.0))
 GOOD_PX = ((20.0, 130.0), (170.0, 125.0), (165.0, 20.0), (25.0, 22.0))

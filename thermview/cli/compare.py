@@ -11,29 +11,38 @@ from thermview.cli.options import (
     add_format,
     add_input,
     add_output,
-    open_options,
     output,
     print_json,
-    progress,
 )
-from thermview.errors import InputError, UsageError
+from thermview.errors import UsageError
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from typing import TextIO
 
     from thermview.analysis.pair.compare import Comparison
-    from thermview.analysis.pair.equals import Odd
     from thermview.analysis.pair.readings import Compared
     from thermview.analysis.pair.verdict import Limits
-    from thermview.board import Landmark, Part
-    from thermview.frames import Footage
+    from thermview.cli.comparing import Outcome
+
+THAN = {"board": "on the good board", "shelf": "on the good boards", "equals": "its equals"}
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
     """Add the command's options."""
     add_input(parser, "good")
-    parser.add_argument("bad", metavar="BAD", help="the board under repair, filmed alike")
+    parser.add_argument(
+        "bad",
+        metavar="BAD",
+        nargs="?",
+        help="the board under repair, filmed alike; with --shelf or --equals it stands alone",
+    )
+    alone = parser.add_mutually_exclusive_group()
+    alone.add_argument(
+        "--shelf", metavar="MODEL", help="against this model's known-good boards on the shelf"
+    )
+    alone.add_argument(
+        "--equals", action="store_true", help="equal parts among themselves, without a good board"
+    )
     for name in ("good", "bad"):
         parser.add_argument(
             f"--power-on-{name}", type=float, metavar="S", help="when its power came on, s"
@@ -62,28 +71,18 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Compare and print the verdicts."""
-    from thermview.analysis.pair.equals import equal_parts, odd_ones
-    from thermview.sources import open_footage
+    from thermview.cli.comparing import comparison_for
 
     limits = _limits(options.tolerance)
     _check_files(options)
-    good = open_footage(options.good, open_options(options))
-    try:
-        bad = open_footage(options.bad, open_options(options))
-        try:
-            found, parts = _compare(good, bad, options, limits)
-            odd = odd_ones(found, equal_parts(parts), limits)
-        finally:
-            bad.close()
-    finally:
-        good.close()
+    outcome = comparison_for(options, limits)
     if options.plot is not None:
-        _plot(found, options)
+        _plot(outcome.found, options)
     with output(options) as stream:
         if options.format == "json":
-            print_json(as_document(found, odd, by_part=bool(parts)), stream)
+            print_json(as_document(outcome), stream)
         else:
-            print_words(found, odd, stream)
+            print_words(outcome, stream)
     return 0
 
 
@@ -100,96 +99,55 @@ def _limits(text: str) -> Limits:
 
 
 def _check_files(options: argparse.Namespace) -> None:
-    board = [options.parts, options.landmarks_good, options.landmarks_bad]
+    alone = options.shelf is not None or options.equals
+    if alone:
+        _check_alone(options)
+    elif options.bad is None:
+        raise UsageError(
+            "one recording is given; give GOOD and BAD, or --shelf MODEL or --equals with BAD alone"
+        )
+    board = [options.parts, options.landmarks_bad]
+    board += [] if alone else [options.landmarks_good]
     if any(board) and not all(board):
         raise UsageError("--parts, --landmarks-good and --landmarks-bad belong together; give all")
     if any(board) and (options.matching or options.regions):
         raise UsageError("give either --parts with landmarks, or --matching and --regions")
 
 
-def _compare(
-    good: Footage, bad: Footage, options: argparse.Namespace, limits: Limits
-) -> tuple[Comparison, tuple[Part, ...]]:
-    """Return the comparison, and the parts that it is by; none where it is by place."""
-    from thermview.analysis.pair.compare import compare_boards
-    from thermview.analysis.pair.places import compare_places, load_matching
-    from thermview.board import load_landmarks, load_placement
-    from thermview.regions import load_regions
-
-    given = (options.power_on_good, options.power_on_bad)
-    on_s = (_power_on(good, given[0], "good"), _power_on(bad, given[1], "bad"))
-    by_place = bool(options.matching or options.regions)
-    board = None
-    if options.parts is not None:
-        marks = (load_landmarks(options.landmarks_good), load_landmarks(options.landmarks_bad))
-        board = (load_placement(options.parts), marks)
-    elif not by_place:
-        board = _stored(good, bad, options)
-    if board is None:
-        matching = load_matching(options.matching) if options.matching else ()
-        regions = load_regions(options.regions) if options.regions else None
-        found = compare_places(good, bad, matching, regions=regions, on_s=on_s, limits=limits)
-        return found, ()
-    parts, marks = board
-    with progress("comparing") as told:
-        found = compare_boards(good, bad, parts, marks, on_s=on_s, limits=limits, progress=told)
-    return found, parts
+def _check_alone(options: argparse.Namespace) -> None:
+    """Refuse what speaks of one known-good recording; the one given is the board under repair."""
+    which = "--equals" if options.equals else "--shelf"
+    if options.bad is not None:
+        raise UsageError(f"with {which} give the board under repair alone, not two recordings")
+    for name in ("power_on_good", "landmarks_good", "matching"):
+        if getattr(options, name) is not None:
+            raise UsageError(f"--{name.replace('_', '-')} says nothing with {which}; leave it out")
+    if options.regions is not None and not options.equals:
+        raise UsageError("the shelf's boards are compared by parts; leave --regions out")
+    options.good, options.bad = None, options.good
 
 
-def _power_on(footage: Footage, given_s: float | None, name: str) -> float | None:
-    from thermview.session.power import power_on
-
-    if given_s is None:
-        return power_on(footage.marks, footage.supply)
-    first_s, last_s = float(footage.times_s[0]), float(footage.times_s[-1])
-    if not first_s - 3600 <= given_s < last_s:
-        raise UsageError(
-            f"--power-on-{name} is {given_s:g} s; the recording lasts from {first_s:g} to "
-            f"{last_s:g} s"
-        )
-    return given_s
-
-
-def _stored(
-    good: Footage, bad: Footage, options: argparse.Namespace
-) -> tuple[tuple[Part, ...], tuple[tuple[Landmark, ...], tuple[Landmark, ...]]] | None:
-    """Return what the recordings carry, or what lies beside them; None where both have none."""
-    from thermview.board import parse_landmarks, parse_placement
-    from thermview.session.boards import board_of
-
-    good_board = board_of(good, Path(options.good))
-    bad_board = board_of(bad, Path(options.bad))
-    if good_board is None and bad_board is None:
-        return None
-    if good_board is None or bad_board is None or not (good_board.texts and bad_board.texts):
-        which = "good" if good_board is None else "bad"
-        raise UsageError(
-            f"the {which} board's recording has no placement list and landmarks, the other has; "
-            "give --parts with --landmarks-good and --landmarks-bad, or --matching"
-        )
-    marks = (parse_landmarks(good_board.texts[1]), parse_landmarks(bad_board.texts[1]))
-    parts = parse_placement(bad_board.texts[0])
-    if not {p.designator for p in parts} & {p.designator for p in good_board.parts}:
-        raise InputError("the two recordings' placement lists have no part in common")
-    return parts, marks
-
-
-def as_document(found: Comparison, odd: Sequence[Odd], *, by_part: bool) -> dict[str, Any]:
+def as_document(outcome: Outcome) -> dict[str, Any]:
     """Return the comparison in the contract's form."""
     from thermview.analysis.pair.places import pixel_of
 
+    found, odd = outcome.found, outcome.odd
     listed = []
     for one in found.ranked():
         x, y = pixel_of(found, one.x_mm, one.y_mm)
         where = {"x_px": round(x, 2), "y_px": round(y, 2)}
-        listed.append({"part": one.name, **_numbers(one), **where})
+        spread = outcome.range_w.get(one.name)
+        more = {"goods_W": [round(limit, 5) for limit in spread]} if spread else {}
+        listed.append({"part": one.name, **_numbers(one), **more, **where})
     return {
         "parts": listed,
         "power_on_good_s": round(found.on_s[0], 3),
         "power_on_bad_s": round(found.on_s[1], 3),
         "compared_until_s": round(found.until_s, 2),
         "level": round(found.level, 4),
-        "by": "part" if by_part else "place",
+        "by": "part" if outcome.parts else "place",
+        "against": outcome.against,
+        "goods": list(outcome.goods),
         "odd_among_equals": [
             {
                 "part": one.name,
@@ -211,12 +169,16 @@ def _numbers(one: Compared) -> dict[str, Any]:
         "power_good_W": round(one.power_good_w, 5),
         "power_bad_W": round(one.power_bad_w, 5),
         "sigma_W": round(one.sigma_w, 5),
+        "scale_doubt": round(one.scale_doubt, 3),
         "verdict": one.verdict,
     }
 
 
-def print_words(found: Comparison, odd: Sequence[Odd], stream: TextIO) -> None:
+def print_words(outcome: Outcome, stream: TextIO) -> None:
     """Print the accused, then how the others fare, for people."""
+    found, odd = outcome.found, outcome.odd
+    if len(outcome.goods) > 1:
+        print(f"against {len(outcome.goods)} known-good boards of the model", file=stream)
     for note in found.notes:
         print(note, file=stream)
     accused = [one for one in found.ranked() if one.verdict in ("colder", "hotter")]
@@ -229,7 +191,7 @@ def print_words(found: Comparison, odd: Sequence[Odd], stream: TextIO) -> None:
             file=stream,
         )
     if not accused:
-        print("no part is colder or hotter than on the good board", file=stream)
+        print(f"no part is colder or hotter than {THAN[outcome.against]}", file=stream)
     for verdict in ("alike", "unreadable", "out of view"):
         names = [one.name for one in found.subjects if one.verdict == verdict]
         if names and verdict == "alike":

@@ -14,8 +14,11 @@ import numpy as np
 
 from thermview.analysis.pair.compare import Comparison
 from thermview.analysis.pair.readings import Compared
-from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, SIGMAS, Limits
+from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, SIGMAS, Limits
 from thermview.board import Part, kind_of
+
+Range = dict[str, tuple[float, float]]
+"""Least and largest of a number, by part."""
 
 FEWEST = 3
 AGREEING = 0.6  # share of a group that must do alike before the rest is called odd
@@ -152,3 +155,15 @@ def consensus(comparisons: Sequence[Comparison]) -> list[Compared]:
             )
         )  # fmt: skip
     return out
+
+
+def range_of(seen: Sequence[Comparison], of: str) -> Range:
+    """Return the least and the largest power, or rise, of each part on the good boards."""
+    if len(seen) < 2:
+        return {}
+    values: dict[str, list[float]] = {}
+    for found in seen:
+        for one in found.subjects:
+            if one.verdict != OUT_OF_VIEW and np.isfinite(getattr(one, of)):
+                values.setdefault(one.name, []).append(getattr(one, of))
+    return {name: (min(each), max(each)) for name, each in values.items()}

@@ -12,9 +12,8 @@ import numpy as np
 
 from thermview.analysis.pair.alone import compare_equal_parts, compare_equal_regions
 from thermview.analysis.pair.compare import Comparison, compare_boards
-from thermview.analysis.pair.equals import consensus, equal_parts, odd_ones
+from thermview.analysis.pair.equals import consensus, equal_parts, odd_ones, range_of
 from thermview.analysis.pair.places import Match, compare_places, pixel_of
-from thermview.analysis.pair.verdict import OUT_OF_VIEW
 from thermview.board import Landmark, parse_landmarks
 from thermview.errors import InputError, ThermviewError
 from thermview.frames import Footage, SourceInfo
@@ -28,7 +27,6 @@ from thermview.ui.compare.watched import Watched
 
 MOST_FELLOWS = 4
 Report = Callable[[str, float], None]
-Range = dict[str, tuple[float, float]]
 
 
 def answer(question: Question, report: Report) -> Answer:
@@ -130,18 +128,6 @@ def _fellows(question: Question, report: Report) -> list[Comparison]:
 
 def _tell(report: Report, words: str, place: int, n: int, of: int) -> None:
     report(words, (place + n / of) / MOST_FELLOWS)
-
-
-def range_of(seen: Sequence[Comparison], of: str) -> Range:
-    """Return the least and the largest power, or rise, of each part on the good boards."""
-    if len(seen) < 2:
-        return {}
-    values: dict[str, list[float]] = {}
-    for found in seen:
-        for one in found.subjects:
-            if one.verdict != OUT_OF_VIEW and np.isfinite(getattr(one, of)):
-                values.setdefault(one.name, []).append(getattr(one, of))
-    return {name: (min(each), max(each)) for name, each in values.items()}
 
 
 def places_of(found: Comparison) -> dict[str, tuple[float, float]]:
