@@ -157,6 +157,29 @@ def test_a_place_is_chosen_meant_to_be_warm_undone_and_done_again(
     assert not any(row.expected for row in panel.rows)
 
 
+def test_a_glowing_track_is_listed_before_doubts_and_drawn(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    desk, panel = main_window.desk, main_window.findings
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
+    located = desk.findings.located
+    assert located is not None
+    course = ((60.0, 40.0), (100.0, 40.0), (100.0, 60.0))
+    course_mm = tuple((x / 2, y / 2) for x, y in course)
+    track = Place(100.0, 60.0, 50.0, 30.0, 1.0, Nature.HEATING, 2.0, 0.03, 0.01, 40.0, 0.9)
+    track = replace(track, path_px=course, path_mm=course_mm)
+    doubted = tuple(replace(s, nature=Nature.UNCERTAIN) for s in located.suspects)
+    desk.findings._located = replace(located, suspects=doubted, elsewhere=(track,))
+    desk.findings._arrange()
+    row = panel.rows[0]
+    assert (row.name, row.rank) == ("glowing track", 1)
+    assert "30 mm long, which ends at 50, 30 mm" in row.evidence
+    before = main_window.picture.canvas.grab().toImage()
+    click_row(main_window, 0)
+    main_window.picture.canvas.fit()
+    assert main_window.picture.canvas.grab().toImage() != before
+
+
 def test_where_nothing_heats_it_says_so(
     qtbot: QtBot, main_window: MainWindow, samples: Path
 ) -> None:

@@ -95,10 +95,10 @@ def row_of_place(place: Place) -> Row:
     spread = spread_words(place.radius_mm)
     evidence = f"Not on a listed part; {spread}; rises {place.rise_k:.2g} K."
     if place.path_px:
-        evidence = f"A glowing track{_length_words(place)}: heat along a line, ending here."
+        evidence = f"Heat along a line{_length_words(place)}, which ends at {where}."
     return Row(
         0,
-        f"track to {where}" if place.path_px else f"at {where}",
+        "glowing track" if place.path_px else f"at {where}",
         power,
         place.nature,
         evidence,

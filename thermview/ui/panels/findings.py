@@ -165,6 +165,7 @@ class FindingsPanel(QFrame):
         places = [row_of_place(place) for place in located.elsewhere]
         everything = [*rows, *places]
         unexplained = [r for r in everything if not r.expected]
+        unexplained.sort(key=lambda found: found.nature is not Nature.HEATING)  # heat before doubt
         ordered = [*unexplained, *(r for r in everything if r.expected)]
         self._list_rows([replace(r, rank=n) for n, r in enumerate(ordered, start=1)])
         heats = any(r.nature is Nature.HEATING for r in unexplained)

@@ -29,6 +29,7 @@ _TOOLS = {
 }
 _FIT_KEY, _FOCUS_KEY, _MARKERS_KEY, _PARTS_KEY, _SMOOTH_KEY = "0", "K", "H", "A", "J"
 _SHINY_KEY, _AVERAGE_KEY, _FOLLOW_KEY = "E", "U", "8"
+_IN_MENU = ("smooth", "markers")
 
 
 class _NameEdit(QLineEdit):
@@ -161,7 +162,7 @@ class PictureView(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.setSpacing(0)
         for name, action in self.actions_by_name.items():
-            if name == "smooth":  # seldom changed: in the menu only, so that the column stays short
+            if name in _IN_MENU:  # seldom changed, so that the column stays short
                 continue
             made = named(QToolButton(self), f"button_{name}", "flat")
             made.setDefaultAction(action)
