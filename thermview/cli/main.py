@@ -6,7 +6,10 @@ import argparse
 import importlib
 import os
 import sys
+import threading
 from collections.abc import Sequence
+from contextlib import suppress
+from pathlib import Path
 from typing import NoReturn
 
 from thermview import __version__
@@ -76,8 +79,23 @@ def run(arguments: Sequence[str]) -> int:
     return run_window(options.address, theme=options.theme)
 
 
+def _try_files_ahead(arguments: Sequence[str]) -> None:
+    """Let recordings be tried out (see `recording.probe`) while the program loads."""
+
+    def try_out(path: Path) -> None:
+        from thermview.recording.probe import probe
+
+        with suppress(ThermviewError):  # met again, and told, where the file is opened
+            probe(path)
+
+    for word in arguments[1:] if arguments and arguments[0] in COMMANDS else ():
+        if word.endswith(".h5") and Path(word).is_file():
+            threading.Thread(target=try_out, args=(Path(word),), daemon=True).start()
+
+
 def main() -> NoReturn:
     """Be the program: run, turn an error into one line, leave with its exit code."""
+    _try_files_ahead(sys.argv[1:])
     try:
         code = run(sys.argv[1:])
         sys.stdout.flush()

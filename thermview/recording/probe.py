@@ -11,6 +11,8 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+import threading
+from collections import defaultdict
 from contextlib import suppress
 from pathlib import Path
 
@@ -27,6 +29,7 @@ _ENDLESS = "reading it does not come to an end"
 _SIGXCPU = 24  # POSIX systems that have it agree on the number
 
 _tried: set[tuple[str, int, int]] = set()
+_locks: defaultdict[tuple[str, int, int], threading.Lock] = defaultdict(threading.Lock)
 
 
 def probe(path: Path, patience_s: float = _PATIENCE_S) -> None:
@@ -38,8 +41,15 @@ def probe(path: Path, patience_s: float = _PATIENCE_S) -> None:
         The child crashed, or did not come to an end.
     """
     key = _key(path)
-    if key is None or key in _tried or not sys.executable:
+    if key is None or not sys.executable:
         return
+    with _locks[key]:  # another thread may be at it: see `cli.main`
+        if key not in _tried:
+            _try_in_child(path, patience_s)
+            _tried.add(key)
+
+
+def _try_in_child(path: Path, patience_s: float) -> None:
     search = os.pathsep.join(filter(None, [str(_PACKAGE_PARENT), os.environ.get("PYTHONPATH")]))
     try:
         done = subprocess.run(
@@ -59,7 +69,6 @@ def probe(path: Path, patience_s: float = _PATIENCE_S) -> None:
         raise DamagedError(f"{path} is damaged: {_ENDLESS}")
     if done.returncode != 0:
         raise DamagedError(f"{path} is damaged so badly that the HDF5 library fails on it")
-    _tried.add(key)
 
 
 def trust(path: Path) -> None:
