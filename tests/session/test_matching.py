@@ -56,6 +56,15 @@ def test_four_points_fit_and_say_that_they_cannot_be_checked() -> None:
     view_maps_as_camera(fit)
 
 
+def test_refined_points_tell_what_uncertainty_remains() -> None:
+    points = seen(MORE)
+    assert "agree within 0.00 mm" in judge(points).words
+    fit = judge(points, 0.11)
+    assert fit.grade is Grade.GOOD
+    assert "± 0.11 mm remain" in fit.words
+    assert "agree" not in fit.words
+
+
 def test_fewer_say_how_many_are_lacking() -> None:
     fit = judge(seen(PLACES)[:3])
     assert (fit.grade, fit.view) == (Grade.FEW, None)

@@ -242,7 +242,9 @@ def test_points_are_refined_by_the_picture_and_clicked_ones_come_back(
     refined = [point.pixel for point in boards.points]
     apart = [np.hypot(*np.subtract(a, b)) for a, b in zip(refined, true, strict=True)]
     assert max(apart) < 1.0
+    assert "mm remain" in page.verdict.text()
     main_window.desk.undo()
+    assert "mm remain" not in page.verdict.text()
     assert [point.pixel for point in boards.points] == clicked
     main_window.desk.redo()
     assert [point.pixel for point in boards.points] == refined

@@ -395,6 +395,21 @@ def test_equal_regions_need_no_good_board(qtbot: QtBot, main_window: MainWindow)
     assert page.choose.isVisible()
 
 
+def test_a_list_without_equals_shows_its_error_and_no_empty_pictures(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    open_and_wait(qtbot, main_window, str(COLD))
+    page, boards = page_of(main_window), main_window.desk.boards
+    one_each = {part.package: part for part in boards.parts}
+    boards.take_parts(tuple(one_each.values()))
+    page.room.choose_equals()
+    qtbot.waitUntil(lambda: bool(page.room.trouble), timeout=30_000)
+    assert "no three equal parts" in page.words.text()
+    assert page.words.isVisible()
+    assert not page.result.isVisible()
+    assert page.choose.isVisible()
+
+
 @pytest.mark.slow
 def test_two_power_ups_of_one_recording(
     qtbot: QtBot, main_window: MainWindow, tmp_path: Path

@@ -86,8 +86,12 @@ class Fit:
     worst: int | None = None
 
 
-def judge(points: Sequence[Point]) -> Fit:
-    """Fit the board's plane to the points and say what the fit is worth."""
+def judge(points: Sequence[Point], remain_mm: float | None = None) -> Fit:
+    """Fit the board's plane to the points and say what the fit is worth.
+
+    `remain_mm` is the view's uncertainty where the points were moved onto the picture's own edges:
+    they agree by making then.
+    """
     unknown = (math.nan,) * len(points)
     if len(points) < ENOUGH:
         left = ENOUGH - len(points)
@@ -102,13 +106,16 @@ def judge(points: Sequence[Point]) -> Fit:
     each = tuple(check.residual_mm.tolist())
     if trouble := _mirrored(points, check.view):
         return Fit(Grade.REFUSED, trouble, misfits_mm=each)
-    return _graded(points, check)
+    return _graded(points, check, remain_mm)
 
 
-def _graded(points: Sequence[Point], check: LandmarkCheck) -> Fit:
+def _graded(points: Sequence[Point], check: LandmarkCheck, remain_mm: float | None) -> Fit:
     view, off_mm = check.view, check.residual_mm
     each = tuple(off_mm.tolist())
     below = ", seen from below" if side_seen(view) == "bottom" else ""
+    if remain_mm is not None:
+        words = f"the points follow the parts' own edges{below}; ± {remain_mm:.2f} mm remain"
+        return Fit(Grade.GOOD, words, view, each)
     if len(points) == ENOUGH:
         words = f"four points always fit{below}; a fifth tells whether they are right"
         return Fit(Grade.GOOD, words, view, each)

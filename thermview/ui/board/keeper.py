@@ -71,6 +71,7 @@ class BoardKeeper(QObject):
         self.matching = False
         self.photo = Photo(desk)
         self._told: Board | None = None
+        self._refined: tuple[Points, float] | None = None  # and the uncertainty that remains, mm
         self._undo: list[Points] = []
         self._redo: list[Points] = []
 
@@ -90,7 +91,7 @@ class BoardKeeper(QObject):
         elif opened is not None:
             self.parts, landmarks = opened.placed
             self.points = named(landmarks, self.parts)
-        self.fit = judge(self.points)
+        self.fit = self._judged()
         kept = opened is not None and opened.path is not None
         self.photo.begin(opened.memory if opened is not None and kept else None)
         self.changed.emit()
@@ -129,7 +130,7 @@ class BoardKeeper(QObject):
     def show_points(self, points: Sequence[Point]) -> None:
         """Show points while they are dragged; `set_points` ends it."""
         self.points = tuple(points)
-        self.fit = judge(self.points)
+        self.fit = self._judged()
         self.changed.emit()
 
     def set_points(self, points: Sequence[Point], *, before: Points | None = None) -> None:
@@ -142,6 +143,17 @@ class BoardKeeper(QObject):
         self._redo.clear()
         self.points = tuple(points)
         self._settle()
+
+    def set_refined(self, points: Sequence[Point], remain_mm: float) -> None:
+        """Take points that were moved onto the picture's own edges; one step to undo."""
+        self._refined = (tuple(points), remain_mm)
+        self.set_points(points)
+
+    def _judged(self) -> Fit:
+        """Return what the points are worth; refined ones know what uncertainty remains."""
+        refined = self._refined
+        fresh = refined is not None and refined[0] == self.points
+        return judge(self.points, refined[1] if refined is not None and fresh else None)
 
     def undo(self) -> bool:
         """Take the last change of the points back; False while none are being set."""
@@ -187,7 +199,7 @@ class BoardKeeper(QObject):
 
     def _settle(self) -> None:
         """Judge the points, let the desk's board follow, and remember all of it."""
-        self.fit = judge(self.points)
+        self.fit = self._judged()
         self._desk.set_board(self._board())
         self._tell_findings()
         opened = self._desk.opened

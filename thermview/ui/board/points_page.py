@@ -234,7 +234,8 @@ class PointsPage(QWidget):
             if keeper.points != points:
                 return  # they have been set anew meanwhile
             pairs = zip(points, refined.landmarks, strict=True)
-            keeper.set_points([replace(point, pixel=mark.pixel) for point, mark in pairs])
+            moved = [replace(point, pixel=mark.pixel) for point, mark in pairs]
+            keeper.set_refined(moved, refined.sigma_mm)
             self._desk.say(
                 "info",
                 f"points moved by {refined.moved_mm:.2f} mm ({refined.moved_px:.1f} pixels); "

@@ -109,7 +109,8 @@ class ComparePage(QFrame):
 
     def _view(self) -> QWidget:
         room = self.room
-        if not room.chosen:
+        failed = room.alone and room.answer is None and bool(room.trouble)
+        if not room.chosen or failed:
             return self.choose
         first = room.answer is None and room.needs_matching and not room.watching
         if room.good_picture is not None and (self._asked_matching or (first and not room.busy)):
