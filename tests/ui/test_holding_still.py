@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import h5py
@@ -12,7 +13,9 @@ from pytestqt.qtbot import QtBot
 from scipy.ndimage import gaussian_filter, shift
 from window_kit import open_and_wait, session_of
 
+from thermview.board import Landmark
 from thermview.regions import Rectangle
+from thermview.session.boards import Board
 from thermview.ui.picture.notices import notices
 from thermview.ui.window import MainWindow
 
@@ -64,3 +67,33 @@ def test_a_key_holds_the_picture_still(
     assert session.poses is None
     assert session.wait(20)
     assert np.ptp(session.curves.column(region.id, "mean")) == moving
+
+
+def test_parts_are_held_where_their_points_were_given(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """A recording's points are those of its first frame, whatever is shown when it is held."""
+    path = tmp_path / "moving.h5"
+    write_moving(path)
+    points = [((x, y), (x, 96.0 - y)) for x in (10.0, 110.0) for y in (10.0, 80.0)]
+    landmarks = {"landmarks": [{"board_mm": mm, "pixel": px} for mm, px in points]}
+    path.with_suffix(".landmarks.json").write_text(json.dumps(landmarks))
+    rows = "Designator,X,Y,Rotation,Side,Package,Width,Height\nU1,40,50,0,top,X,8,8\n"
+    path.with_suffix(".parts.csv").write_text(rows)
+    desk = main_window.desk
+    open_and_wait(qtbot, main_window, str(path))
+    assert desk.board is not None
+    desk.seek(20)
+    desk.following.toggle()
+    session = session_of(main_window)
+    assert session.poses is not None
+    assert session.poses.anchor == 0
+    desk.following.toggle()
+    # points given anew while frame 30 is shown
+    desk.seek(30)
+    moved = [Landmark(mm, (px[0] + 3.0, px[1])) for mm, px in points]
+    desk.set_board(Board.of(desk.board.parts, moved))
+    desk.seek(40)
+    desk.following.toggle()
+    assert session.poses is not None
+    assert session.poses.anchor == 30

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject, QTimer, Signal
 
+from thermview.board import BoardView
 from thermview.session.following import moves
 from thermview.session.session import Session
 from thermview.ui.tasks import Task
@@ -32,11 +33,14 @@ class Following(QObject):
         self._desk = desk
         self.moves = False
         self._looked: Session | None = None
+        self._view: BoardView | None = None
+        self._placed: int | None = None  # the frame in which the board's points were given
         self._task: Task | None = None
         self._old: list[Task] = []
         self._timer = QTimer(self)
         self._timer.setInterval(LOOK_MS)
         self._timer.timeout.connect(self.look)
+        desk.board_changed.connect(self._board_changed)
 
     @property
     def on(self) -> bool:
@@ -53,11 +57,14 @@ class Following(QObject):
         """Take over the session that was just opened."""
         self.end()
         self._timer.start()
+        session, board = self._desk.session, self._desk.board
+        if board is not None and session is not None and not session.is_live:
+            self._view, self._placed = board.view, session.footage.first  # as recordings have it
 
     def end(self) -> None:
         """Forget the session."""
         self._timer.stop()
-        self.moves, self._looked = False, None
+        self.moves, self._looked, self._view, self._placed = False, None, None, None
         if self._task is not None:
             self._old.append(self._task)
             self._task = None
@@ -70,7 +77,10 @@ class Following(QObject):
             task.break_off()
 
     def set_on(self, on: bool) -> None:
-        """Hold the picture still on the board as it is shown now, or let it go."""
+        """Hold the picture still on the board, or let it go.
+
+        As it was where its points were given; without points, as it is shown now.
+        """
         session, desk = self._desk.session, self._desk
         if on == self.on:
             return
@@ -78,13 +88,29 @@ class Following(QObject):
             desk.say("info", "open a recording or an input first")
             self.changed.emit()
             return
-        number = desk.shown_number
+        number = self._anchor(session)
         desk.attempt(lambda: session.follow(number if on else None))
         desk.show_again()
         desk.findings.again()
         words = "the picture is held still; regions and parts follow the board"
         desk.say("info", words if self.on else "the picture is shown as the camera gives it")
         self.changed.emit()
+
+    def _board_changed(self) -> None:
+        """Note in which frame the board's points are right: the one they were given in."""
+        session, board = self._desk.session, self._desk.board
+        view = None if board is None else board.view
+        if session is None or view is self._view:
+            return
+        shown = session.poses.anchor if session.poses is not None else self._desk.shown_number
+        self._view, self._placed = view, None if view is None else shown
+
+    def _anchor(self, session: Session) -> int:
+        """Return the frame in whose pixels all lies: the board's, else the shown one."""
+        placed = self._placed
+        if placed is None or placed < session.footage.first:
+            return self._desk.shown_number
+        return placed
 
     def toggle(self) -> None:
         """Switch."""

@@ -28,11 +28,12 @@ ASIDE_PX = 4
 SIGMAS = 6.0
 SHARE = 0.25
 """Of what stands out most in the picture: what is weaker is halo, or another thing's."""
-LONGER = 7.0
+LONGER = 7.5
 """A path is so many times longer than wide."""
-LEAST_PX = 18.0
+LEAST_PX = 25.0
 FILLS_PX = (1.5, 3.0, 6.0)
 BEND_PX = 1.2
+HOOK_PX, HOOK_COSINE = 10.0, 0.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -140,10 +141,21 @@ def _path_of(mask: Mask, ridge: Floats, noise: float) -> Path | None:
     if length_px < LEAST_PX or length_px < LONGER * width_px:
         return None
     bent = cv2.approxPolyDP(line.astype(np.float32).reshape(-1, 1, 2), BEND_PX, False)
-    points = bent.reshape(-1, 2).astype(np.float64)
+    points = _unhooked(_unhooked(bent.reshape(-1, 2).astype(np.float64))[::-1])
     if _inside(points[0], mask.shape) > _inside(points[-1], mask.shape):
         points = points[::-1]
     return Path(points, width_px, mask, float(np.median(ridge[mask])) / max(noise, 1e-12))
+
+
+def _unhooked(points: Floats) -> Floats:
+    """Return a course without a short hook at its end: heat runs on along a board's edge."""
+    while len(points) > 2:
+        before, last = points[-2] - points[-3], points[-1] - points[-2]
+        sizes = np.hypot(*before), np.hypot(*last)
+        if sizes[1] >= HOOK_PX or before @ last > HOOK_COSINE * sizes[0] * sizes[1]:
+            break
+        points = points[:-1]
+    return points
 
 
 def _inside(point: Floats, shape: tuple[int, ...]) -> float:
