@@ -204,6 +204,21 @@ def test_by_places_with_matching_points(pair: Pair) -> None:
     assert len(cold) <= len(truth) + 1
 
 
+@pytest.mark.parametrize("wrong_px", [0, 8])
+def test_a_wrong_matching_point_is_told_by_the_pictures(pair: Pair, wrong_px: int) -> None:
+    """Four points always fit: only what both pictures show can tell that one is wrong."""
+    matching = [(g.pixel, b.pixel) for g, b in zip(pair.marks_good, pair.marks_bad, strict=True)][
+        :4
+    ]
+    (good, (u, v)) = matching[0]
+    matching[0] = (good, (u + wrong_px, v))
+    warned = [note for note in compare_places(pair.good, pair.bad, matching).notes if "off" in note]
+    if wrong_px == 0:
+        assert warned == []
+    else:
+        assert "8 pixels off each other at the lower left" in warned[0]
+
+
 def compare_view(pair: Pair) -> Floats:
     from thermview.board import fit_homography
 

@@ -9,12 +9,14 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.pair.agreement import misfits
 from thermview.analysis.pair.align import View
 from thermview.analysis.pair.clock import SHOWN_S
 from thermview.analysis.pair.compare import Comparison, Filmed, compare, settle_power_on
@@ -96,7 +98,18 @@ def compare_places(
         subjects = [Subject(r.name, outline_of(r.shape) * MM_PER_PX) for r in regions.regions]
     else:
         subjects = find_places(films[0], films[1])
-    return compare(films[0], films[1], subjects, limits=limits)
+    found = compare(films[0], films[1], subjects, limits=limits)
+    return replace(found, notes=(*_warnings(found, bool(matching)), *found.notes))
+
+
+def _warnings(found: Comparison, matched: bool) -> list[str]:
+    """Return where the pictures do not lie on each other, in words, the worst corner alone."""
+    what = "check the matching points there" if matched else "did the camera move?"
+    return [
+        f"the pictures lie {one.cells * found.plane.pitch_mm / MM_PER_PX:.0f} pixels off each "
+        f"other at the {one.corner}; {what}"
+        for one in misfits(found.rise_k)[:1]
+    ]
 
 
 def matched_views(matching: Sequence[Match], takes: tuple[Take, Take]) -> tuple[View, View]:
