@@ -238,7 +238,7 @@ def test_closing_hides_the_window_and_breaks_a_search_off(
     """A thread that is alive at the program's end is killed in the midst of C++: it aborts."""
     begun, seen_at_its_end = threading.Event(), []
 
-    def slow(*_: object) -> Located:
+    def slow(*_: object, **__: object) -> Located:
         begun.set()
         try:
             while True:  # does not ask whether it is wanted
