@@ -18,7 +18,7 @@ SHAPE = (60, 80)
 
 
 def warming(*, hand: bool) -> Take:
-    """Return a part that warms with one pole of 4 s; a hand over another place meanwhile."""
+    """Return two parts that warm with one pole of 4 s; a hand comes over the fainter meanwhile."""
     rng = np.random.default_rng(4)
     times_s = np.arange(int(SECONDS * RATE_FPS)) / RATE_FPS
     rise = np.where(times_s > ON_S, -np.expm1(-(times_s - ON_S) / 4.0), 0.0)
@@ -35,6 +35,13 @@ def warming(*, hand: bool) -> Take:
 
 def test_a_hand_does_not_pass_for_power() -> None:
     assert find_power_on(warming(hand=True)) == pytest.approx(ON_S, abs=2 / RATE_FPS)
+
+
+def test_a_hand_over_every_part_does_not_pass_for_power() -> None:
+    take = warming(hand=False)
+    there = (take.times_s > 12) & (take.times_s < 16)
+    take.rise_k[there] += np.float32(10.0) * (np.indices(SHAPE)[0] > 15)
+    assert find_power_on(take) == pytest.approx(ON_S, abs=2 / RATE_FPS)
 
 
 def test_a_part_under_a_passing_hand_reads_as_without_it() -> None:

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from thermview.analysis.pair.passing import without_passing
 from thermview.analysis.prepare import Take
@@ -30,6 +31,8 @@ LEAST_AFTER_S = 3.0
 FEWEST_BEFORE = 2  # frames
 SEARCH_LAGS_S = (0.15, 0.6, 2.5, 10.0, 40.0)
 SEARCH_SPOTS = 60
+PASSING_S = 5.5
+PASSING_SIGMAS = 10.0
 SHOWN_S = 1.0  # rises are read over the last second that both recordings have
 
 
@@ -205,4 +208,16 @@ def _quick_spots(take: Take) -> Floats:
             f"nothing in {take.times_s[-1] - take.times_s[0]:.0f} s of this recording warms "
             "suddenly; give the time when the power came on"
         )
-    return np.asarray(chosen / np.maximum(noise, 1e-6))
+    return _steadied(np.asarray(chosen / np.maximum(noise, 1e-6)), frame_s)
+
+
+def _steadied(curves: Floats, frame_s: float) -> Floats:
+    """Return curves, in units of their noise, without what came and went.
+
+    A running median leaves a curve that only rises as it is, and takes off all that lasts less than
+    half its window.
+    """
+    window = min(2 * round(PASSING_S / frame_s) + 1, 2 * (len(curves) // 4) + 1)
+    usual = median_filter(curves, size=(window, 1), mode="nearest")
+    passing = np.abs(curves - usual) > np.maximum(PASSING_SIGMAS, 0.2 * np.ptp(usual, axis=0))
+    return np.where(passing, usual, curves)
