@@ -16,8 +16,10 @@ from thermview.analysis.pair.equals import range_of
 from thermview.analysis.pair.readings import Compared
 from thermview.board import Landmark, fit_homography, format_landmarks
 from thermview.session.boards import Board
+from thermview.session.finding import Cycle
 from thermview.sources import OpenOptions, open_footage
 from thermview.ui.compare.films import Films, brought, rises_at
+from thermview.ui.compare.live import live_state
 from thermview.ui.compare.question import Answer, By
 from thermview.ui.compare.result import summary_of
 from thermview.ui.compare.table import range_text
@@ -128,3 +130,16 @@ def test_the_least_and_the_largest_of_several_good_boards() -> None:
     assert range_of(seen[:1], "rise_good_k") == {}
     words = range_text((0.42, 0.51), 0.5, lambda k: f"+{k:.2f} K")
     assert words == "+0.42 … +0.51 K"
+
+
+def test_a_live_board_is_compared_when_there_is_something_new() -> None:
+    times_s = np.arange(0.0, 20.0, 0.1)
+    on = Cycle(5.0, None)
+    assert live_state(None, times_s, None, None)[0].startswith("switch the board on")
+    assert live_state(on, times_s[:80], None, None) == ("the board is warming up …", False)
+    assert live_state(on, times_s, None, None)[1]
+    assert not live_state(on, times_s, (5.0, 18.0), 13.0)[1]  # only two seconds are new
+    assert live_state(on, times_s, (5.0, 16.0), 11.0)[1]
+    assert "all of the known-good" in live_state(on, times_s, (5.0, 16.0), 8.0)[0]
+    off = Cycle(5.0, 18.0)
+    assert live_state(off, times_s, (5.0, 17.0), 11.0)[0].startswith("the power is off")

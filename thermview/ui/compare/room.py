@@ -14,6 +14,7 @@ from thermview.frames import Footage
 from thermview.session.finding import Cycle, power_cycle, power_ups
 from thermview.session.stretch import Stretch
 from thermview.ui.compare.films import Pictures
+from thermview.ui.compare.live import live_state
 from thermview.ui.compare.question import ALONE, Answer, By, Question, Reference
 from thermview.ui.compare.work import answer, picture_of
 from thermview.ui.tasks import Task
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from thermview.ui.desk import Desk
 
 LOOK_MS = 1000  # so often a live board is looked at for something new to compare
-AGAIN_S = 3.0  # of new pictures, before it is compared anew
-LEAST_ON_S = 5.0  # a warm-up of less tells little
 BEFORE_S = 4.0
 FEWEST_POINTS = 4
 
@@ -336,7 +335,8 @@ class CompareRoom(QObject):
         if session is None or idle:
             return
         cycle = power_cycle(session.marks, session.supply)
-        words, wanted = self._live_state(cycle, self.desk.shown.time_s if self.desk.shown else 0.0)
+        until_s = None if self.answer is None else self.answer.found.until_s
+        words, wanted = live_state(cycle, session.footage.times_s, self._compared, until_s)
         if words != self.live_words:
             self.live_words = words
             self.state_changed.emit()
@@ -345,28 +345,6 @@ class CompareRoom(QObject):
             return
         self._compared = (cycle.on_s, float(session.footage.times_s[-1]))
         self._compare_aside(question)
-
-    def _live_state(self, cycle: Cycle | None, now_s: float) -> tuple[str, bool]:
-        """Return what is going on, in words, and whether to compare now."""
-        session = self.desk.session
-        assert session is not None
-        times_s = session.footage.times_s
-        before = self._compared
-        fresh = before is None or cycle is None or before[0] != cycle.on_s
-        if cycle is None or not len(times_s) or (cycle.off_s is not None and fresh):
-            return "switch the board on, or press P when its power comes", False
-        if cycle.off_s is not None:
-            return "the power is off: this is how the boards compared", False
-        last_s = float(times_s[-1])
-        on_for_s = last_s - cycle.on_s
-        if on_for_s < LEAST_ON_S:
-            return "the board is warming up …", False
-        if before is None or fresh:
-            return "comparing while it warms …", True
-        compared_s = before[1] - cycle.on_s
-        if self.answer is not None and self.answer.found.until_s < compared_s - 1.0:
-            return "compared over all of the known-good recording", False
-        return f"comparing while it warms: {on_for_s:.0f} s", last_s - before[1] >= AGAIN_S
 
     def _compare_aside(self, question: Question) -> None:
         task = Task(
