@@ -14,8 +14,8 @@ from thermview.session.worth import MOSTLY, shiny_share
 WIDER = 1.5
 """How much less sure watts are that only the board around a part tells.
 
-Errors in stated standard uncertainties, metal cans beside dull parts on random simulated boards (the
-way of `benchmarks/bench_shiny_watts.py`): 1.8, 1.5 and 1.5 times at the quantiles 50, 68 and 80 %
+Errors in stated standard uncertainties, metal cans beside dull parts on random simulated boards
+(the way of `benchmarks/bench_shiny_watts.py`): 1.8, 1.5, 1.5 times at the quantiles 50, 68, 80 %
 over 38 cans, 1.3 and 1.1 times at the first two over 13 others. So it is known to some 0.3.
 """
 
