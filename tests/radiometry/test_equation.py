@@ -142,6 +142,8 @@ def test_setting_for_takes_the_regions_word_first() -> None:
     assert setting_for(0.5, 305.0, scene) == Setting(0.5, 305.0, 298.0, 1.0, 298.0, 0.8)
     assert setting_for(None, None, scene) == Setting(0.9, 300.0, 298.0, 1.0, 298.0, 0.8)
     assert setting_for(None, 301.0, scene) == Setting(0.9, 301.0, 298.0, 1.0, 298.0, 0.8)
+    hazy = setting_for(None, None, replace(scene, air_transmission=0.95))
+    assert hazy == Setting(0.9, 300.0, 298.0, 0.95, 298.0, 0.8)
     curve = ((8.0, 10.0, 12.0), (0.0, 1.0, 0.0))
     found = setting_for(None, None, replace(scene, response=curve))
     assert found is not None

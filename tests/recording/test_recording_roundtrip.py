@@ -101,7 +101,13 @@ def test_every_count_time_and_flag_comes_back(
 
 def test_what_comes_with_the_frames_comes_back(tmp_path: Path) -> None:
     scene = Scene(
-        0.93, 295.5, 296.5, 0.88, (7.5, 13.0), response=((7.5, 9.0, 13.0), (0.0, 1.0, 0.25))
+        0.93,
+        295.5,
+        296.5,
+        0.88,
+        (7.5, 13.0),
+        response=((7.5, 9.0, 13.0), (0.0, 1.0, 0.25)),
+        air_transmission=0.97,
     )
     path = tmp_path / "r.h5"
     info = info_of(scene=scene, title="Bench, Tuesday °C", netd_k=0.04, simulated=True)

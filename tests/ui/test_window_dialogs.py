@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import h5py
@@ -219,3 +220,23 @@ def test_a_stated_scene_corrects_every_region(qtbot: QtBot, warming_window: Main
     assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)
     assert estimate_k - apparent_k > 1.0
     assert desk.display.baseline_k is not None
+
+
+def test_air_between_camera_and_board_is_stated(qtbot: QtBot, warming_window: MainWindow) -> None:
+    desk = warming_window.desk
+    session = session_of(warming_window)
+    region = desk.document.current.by_name("U3")
+    dialog = SceneDialog(desk, replace(session.scene, emissivity=1.0), warming_window)
+    for line, value in ((dialog.air_, 0.9), (dialog.warmth, 20.0)):
+        known, field = line
+        known.setChecked(True)
+        field.setValue(value)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    apparent_k = session.curves.value(region.id, "max", 55)
+    dialog._use()
+    assert (session.scene.air_transmission, session.scene.air_k) == (0.9, 293.15)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    # by hand, with exact blackbody power in place of the band's: it must come out near that
+    estimate_k = ((apparent_k**4 - 0.1 * 293.15**4) / 0.9) ** 0.25
+    assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)
+    assert estimate_k - apparent_k > 1.0

@@ -60,6 +60,7 @@ def describe(footage: Footage) -> dict[str, Any]:
         "reflected_c": _celsius(scene.reflected_k),
         "air_c": _celsius(scene.air_k),
         "window_transmission": scene.window_transmission,
+        "air_transmission": scene.air_transmission,
         "band_um": list(scene.band_um),
         "response_points": 0 if scene.response is None else len(scene.response[0]),
         "supply_samples": len(supply) if supply is not None else 0,

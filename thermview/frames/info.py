@@ -17,7 +17,7 @@ from thermview.frames.frame import Scale
 class Scene:
     """What is known of the scene in front of the camera; None is not stated.
 
-    Temperatures are K, the window's transmission 0 to 1, the band's limits µm.
+    Temperatures are K, transmissions of a window and of the air 0 to 1, the band's limits µm.
     """
 
     emissivity: float | None = None
@@ -29,6 +29,7 @@ class Scene:
     """Standard uncertainty of `reflected_k`, where it was measured."""
     response: tuple[tuple[float, ...], tuple[float, ...]] | None = None
     """The camera's relative spectral response at wavelengths, µm; in place of `band_um`."""
+    air_transmission: float | None = None
 
 
 class MarkKind(Enum):

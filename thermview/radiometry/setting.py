@@ -82,6 +82,7 @@ def setting_for(
         air_k=air_k,
         window_k=air_k,
         window_transmission=_first(scene.window_transmission, 1.0),
+        air_transmission=_first(scene.air_transmission, 1.0),
         band=scene.band_um if scene.response is None else ResponseCurve(*scene.response),
     )
 

@@ -155,6 +155,7 @@ def _lay_out_scene(file: Any, scene: Scene) -> None:
         ("reflected_temperature_uncertainty", scene.reflected_u_k, "K"),
         ("air_temperature", scene.air_k, "K"),
         ("window_transmission", scene.window_transmission, "1"),
+        ("air_transmission", scene.air_transmission, "1"),
         ("band", np.array(scene.band_um, dtype=np.float64), "um"),
         ("response", None if scene.response is None else np.array(scene.response), "um, 1"),
     )

@@ -213,6 +213,7 @@ def _scene(file: Any) -> Scene:
         reflected_u_k=number_at(group, "reflected_temperature_uncertainty"),
         air_k=number_at(group, "air_temperature"),
         window_transmission=number_at(group, "window_transmission"),
+        air_transmission=number_at(group, "air_transmission"),
         band_um=limits,
         response=_response(group),
     )

@@ -21,7 +21,7 @@ WORDS = (
 
 
 class SceneDialog(QDialog):
-    """Emissivity, what is mirrored, a window, each of which may be unknown; the camera's band."""
+    """Emissivity, what is mirrored, window and air, each maybe unknown; the camera's band."""
 
     def __init__(self, desk: Desk, scene: Scene, parent: QWidget | None = None) -> None:
         super().__init__(parent)
@@ -45,6 +45,17 @@ class SceneDialog(QDialog):
         )
         self.window_ = self._field(
             "window", "transmission of a window", (0.01, 1.0), scene.window_transmission, 1.0
+        )
+        self.air_ = self._field(
+            "air", "transmission of the air", (0.01, 1.0), scene.air_transmission, 1.0
+        )
+        air_k = ASSUMED_REFLECTED_K if scene.air_k is None else scene.air_k
+        self.warmth = self._field(
+            "airWarmth",
+            f"temperature of air and window, {unit.symbol}",
+            (-273.0, 3000.0),
+            None if scene.air_k is None else unit.from_kelvin(air_k),
+            unit.from_kelvin(air_k),
         )
         layout = column(self, margin=2 * tokens().space)
         layout.addWidget(label("Scene", "sceneTitle", "title"))
@@ -125,13 +136,15 @@ class SceneDialog(QDialog):
             known, field = line
             return field.value() if known.isChecked() else None
 
-        reflected = value(self.reflected)
+        reflected, air = value(self.reflected), value(self.warmth)
         unit = self._desk.display.unit
         return replace(
             self._scene,
             emissivity=value(self.emissivity),
             reflected_k=None if reflected is None else unit.to_kelvin(reflected),
             window_transmission=value(self.window_),
+            air_transmission=value(self.air_),
+            air_k=None if air is None else unit.to_kelvin(air),
             band_um=self._limits(),
             response=self.response,
         )
