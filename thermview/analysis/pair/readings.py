@@ -14,7 +14,7 @@ from thermview.analysis.pair.align import Aligned, View
 from thermview.analysis.pair.clock import WarmUp
 from thermview.analysis.pair.fit import Fitted
 from thermview.analysis.pair.plane import Subject, mapped
-from thermview.analysis.pair.verdict import ALIKE, OUT_OF_VIEW, UNREADABLE, Weighed
+from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE, Weighed
 from thermview.analysis.pair.watts import SCALE_DOUBT
 
 Floats = NDArray[np.float64]
@@ -121,11 +121,13 @@ def compared(
         nan = float("nan")
         return Compared(*where, nan, nan, nan, OUT_OF_VIEW)
     verdict = entry.verdict
-    if (
-        verdict == ALIKE
-        and max(entry.good_w, entry.bad_w) < 3 * entry.sigma_w
-        and any(hidden(subject, view, one) for view, one in views)
-    ):
+    if verdict == ALIKE and max(entry.good_w, entry.bad_w) < 3 * entry.sigma_w:
+        doubtful = views
+    elif verdict in (COLDER, HOTTER):  # where it should show the more it must show at all
+        doubtful = [views[int(verdict == HOTTER)]]
+    else:
+        doubtful = []
+    if any(hidden(subject, view, one) for view, one in doubtful):
         verdict = UNREADABLE
     return Compared(
         *where,
