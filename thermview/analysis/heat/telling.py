@@ -22,6 +22,7 @@ Floats = NDArray[np.float64]
 BREATHING_K = 0.12
 DOUBTED_SNR = 20.0
 """A source seen so well counts half of its power where suspects are ranked."""
+CERTAINTY = 6
 
 
 def suspects_of(
@@ -191,8 +192,10 @@ def _ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
     order = {Nature.HEATING: 0, Nature.UNCERTAIN: 1, Nature.REFLECTION: 2}
 
     def weight(suspect: Suspect) -> float:
-        # what a strong neighbour's model leaves looks like much heat, weakly seen
-        return suspect.power_w * suspect.likely**2 * suspect.snr / (suspect.snr + DOUBTED_SNR)
+        # what a strong neighbour's model leaves looks like much heat, weakly seen; and what large
+        # metal mirrors would be much heat, were it any
+        certain = suspect.likely**CERTAINTY
+        return suspect.power_w * certain * suspect.snr / (suspect.snr + DOUBTED_SNR)
 
     ordered = sorted(suspects, key=lambda s: (order[s.nature], s.expected, -weight(s)))
     return tuple(replace(s, rank=i + 1) for i, s in enumerate(ordered))

@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ HELD = np.array([*np.geomspace(1000.0, 16000.0, 9), 4e4, 1e6])
 HELD_USUALLY, HELD_SPREAD = 5500.0, 0.25
 """Of their logarithm (trials): normal towards bodies that are held loosely, which fits favour
 wrongly; towards heat in the board itself with the long tail of a Cauchy distribution."""
+SPECTRUM_RINGS = 600
 SHAPE_ERROR = 0.08
 """Share of a source's picture by which the best of models is still wrong."""
 LEAST_WEIGHT = 1e-3
@@ -77,21 +79,31 @@ def under_body(drive: Drive, area_m2: float, kappa: float, lag: int) -> Floats:
 
     The mean over a square of the body's area: its spectrum squared, gathered by decay rate.
     """
-    side_m = math.sqrt(area_m2)
-    wave = np.linspace(0.02, 8.0, 160) * 2 * np.pi / side_m
-    kx, ky = np.meshgrid(wave, wave)
-    shape = (np.sinc(kx * side_m / 2 / np.pi) * np.sinc(ky * side_m / 2 / np.pi)) ** 2
-    rates = (kappa * (kx**2 + ky**2) + FILM) / CAPACITY
-    cell = (wave[1] - wave[0]) ** 2 / np.pi**2  # a quadrant stands for all four
+    k2, share = _square_spectrum()
+    rates = (kappa * k2 / area_m2 + FILM) / CAPACITY
     weight, _ = np.histogram(
-        np.log(np.clip(rates, RATES_HZ[0], RATES_HZ[-1])),
-        bins=_edges(),
-        weights=shape * cell,
+        np.log(np.clip(rates, RATES_HZ[0], RATES_HZ[-1])), bins=_edges(), weights=share / area_m2
     )
     answers = drive.sheet[lag]
     return np.asarray(answers @ weight) / CAPACITY
 
 
+@cache
+def _square_spectrum() -> tuple[Floats, Floats]:
+    """Return squared wave numbers, and each one's share in the mean over a square of side 1."""
+    wave = np.linspace(0.02, 8.0, 160) * 2 * np.pi
+    kx, ky = np.meshgrid(wave, wave)
+    shape = (np.sinc(kx / 2 / np.pi) * np.sinc(ky / 2 / np.pi)) ** 2
+    shape *= (wave[1] - wave[0]) ** 2 / np.pi**2  # a quadrant stands for all four
+    k2 = kx**2 + ky**2
+    edges = np.geomspace(k2.min(), k2.max() * (1 + 1e-9), SPECTRUM_RINGS + 1)
+    share, _ = np.histogram(k2, bins=edges, weights=shape)
+    total, _ = np.histogram(k2, bins=edges, weights=shape * k2)
+    seen = share > 0
+    return total[seen] / share[seen], share[seen]
+
+
+@cache
 def _edges() -> Floats:
     logs = np.log(RATES_HZ)
     middle = (logs[1:] + logs[:-1]) / 2
