@@ -198,11 +198,11 @@ def _quick_spots(take: Take) -> Floats:
     change = np.abs(means[second:] - means[:-second]).max(axis=0)
     # what warms stays warm; a hand, or what it is mirrored in, comes and goes
     stays = np.abs(np.median(means[-len(means) // 4 :], axis=0) - means[0])
+    usual = float(np.median(change))
     change = np.minimum(change, stays)
     pick = np.argsort(change)[-SEARCH_SPOTS:]
     chosen = curves[:, pick].astype(np.float64)
     noise = 1.05 * np.median(np.abs(np.diff(chosen, axis=0)), axis=0)
-    usual = float(np.median(change))
     if float(change[pick[-1]]) < 6 * max(usual, 1e-9) and usual > 0:
         raise InputError(
             f"nothing in {take.times_s[-1] - take.times_s[0]:.0f} s of this recording warms "
