@@ -27,8 +27,8 @@ MIRROR_LEAVES = 0.2
 """A mirror of the surroundings leaves less than this (trials: 0–0.1; heat mostly 0.15–1)."""
 REST_SCORE = 4.0
 
-_WEIGHTS = (-3.47, -0.26, 1.1, 1.01, -0.9, 1.95)
-"""Logistic regression over some 4300 sources and false sources of 900 simulated recordings, two
+_WEIGHTS = (-3.72, -0.25, 1.22, 1.0, -0.74, 1.92)
+"""Logistic regression over some 4500 sources and false sources of 920 simulated recordings, two
 simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score over that of
 sham cooling nearby, what heat leaves of the rest, the rest's score (of 6) over the excess."""
 
