@@ -24,8 +24,8 @@ from thermview.analysis.pair.places import MM_PER_PX, outline_of
 from thermview.analysis.pair.plane import Subject
 from thermview.analysis.pair.readings import Compared
 from thermview.analysis.pair.verdict import ALIKE, OUT_OF_VIEW, SIGMAS, UNREADABLE, Limits
-from thermview.analysis.prepare import Progress, gather
-from thermview.analysis.stabilise import steady
+from thermview.analysis.prepare import Progress
+from thermview.analysis.stabilise import steadied
 from thermview.board import Landmark, Part, fit_homography, parts_seen
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -84,7 +84,7 @@ def compare_equal_regions(
     names = tuple(region.name for region in regions.regions)
     if len(names) < FEWEST:
         raise InputError(f"{len(names)} regions are drawn; equals are told from {FEWEST} or more")
-    take, _ = steady(gather(footage, progress))
+    take, _ = steadied(footage, progress)
     scale = np.diag([1 / MM_PER_PX, 1 / MM_PER_PX, 1.0])
     film = Filmed(take, View(scale, MM_PER_PX, np.zeros((0, 2)), exact=True), on_s)
     subjects = [Subject(r.name, outline_of(r.shape) * MM_PER_PX) for r in regions.regions]

@@ -28,8 +28,8 @@ from thermview.analysis.pair.verdict import (
     weigh,
 )
 from thermview.analysis.placing import best_pose
-from thermview.analysis.prepare import Take, gather
-from thermview.analysis.stabilise import Motion, steady
+from thermview.analysis.prepare import Take
+from thermview.analysis.stabilise import Motion, steadied
 from thermview.board import BoardView, Landmark, Part, fit_homography, parts_seen, side_seen
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -168,7 +168,7 @@ def filmed(
     """
     view = fit_homography(landmarks)
     places = np.array([m.board_mm for m in landmarks], dtype=np.float64)
-    take, motion = steady(gather(footage, progress))
+    take, motion = steadied(footage, progress)
     matrix = pose_of(subjects_of(parts, view), view.matrix, take, motion) @ view.matrix
     return Filmed(take, View(matrix, view.mm_per_px, places), on_s)
 
