@@ -13,13 +13,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.stabilise import COARSE_PX, Tracker, banded, stripes, warped
+from thermview.analysis.stabilise import (
+    LOST,
+    Tracker,
+    banded,
+    fixed_pattern,
+    stripes,
+    warped,
+)
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
 
-LOCK = 0.35
-"""Correlation with the reference below which the board is lost (as `stabilise` has it)."""
 SURE = 0.8
 """Below this the whole picture is asked too where it fits best: a jump may be half explained."""
 APART_PX = 1.5
@@ -48,7 +53,7 @@ class Pose:
     @property
     def lost(self) -> bool:
         """Tell whether the board was not found."""
-        return not self.agreement > LOCK
+        return not self.agreement > LOST
 
 
 class Follower:
@@ -108,12 +113,7 @@ class Follower:
         """Find what stays in the camera's axes, and a reference with less noise."""
         pictures = [picture for picture, _ in self._kept]
         ways = [matrix for _, matrix in self._kept]
-        seen = [warped(p - self._fixed, m) for p, m in zip(pictures, ways, strict=True)]
-        board: Picture = np.mean(seen, axis=0, dtype=np.float32)
-        back = [np.asarray(np.linalg.inv(m), np.float64) for m in ways]
-        left = np.stack([p - warped(board, m) for p, m in zip(pictures, back, strict=True)])
-        stays = np.median(left, axis=0).astype(np.float32)
-        self._fixed = stays - cv2.GaussianBlur(stays, (0, 0), COARSE_PX)
+        self._fixed = fixed_pattern(pictures, ways, self._fixed, rounds=1)
         self._fixed_band = banded(self._fixed)
         clean = [warped(banded(p) - self._fixed_band, m) for p, m in self._kept]
         self._reference = np.mean(clean, axis=0).astype(np.float32)

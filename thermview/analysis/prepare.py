@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.errors import InputError
-from thermview.frames import Footage
+from thermview.frames import Footage, Frame
 
 Floats = NDArray[np.float64]
 Block = NDArray[np.float32]
@@ -82,6 +82,13 @@ class Take:
         return int(self.rise_k.shape[1]), int(self.rise_k.shape[2])
 
 
+def picture_of(frame: Frame) -> NDArray[np.float32]:
+    """Return a frame's apparent temperature from any zero, K, shape (row, column)."""
+    picture = frame.counts.astype(np.float32)
+    picture *= np.float32(frame.scale.k_per_count)
+    return picture
+
+
 def group_of(footage: Footage) -> int:
     """Return how many frames are taken together for one picture."""
     pixels = max(1, footage.info.height_px * footage.info.width_px)
@@ -138,9 +145,7 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
         if gap:
             close_pile()
             segment, gap = segment + 1, False
-        picture = frame.counts.astype(np.float32)
-        picture *= np.float32(frame.scale.k_per_count)
-        pile.append(picture)
+        pile.append(picture_of(frame))
         pile_s.append(float(times_s[number]))
         if len(pile) == group:
             close_pile()

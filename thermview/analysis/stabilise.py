@@ -25,6 +25,7 @@ from thermview.analysis.prepare import (
     Take,
     gather,
     group_of,
+    picture_of,
     take_of,
 )
 from thermview.analysis.trend import SIGMA_OF_MAD
@@ -48,7 +49,8 @@ _CONVERGED_PX = 0.01
 _TUKEY = 4.7
 _SOME = 4  # a quarter of the points tells the spread well enough
 _EDGE = 4.0
-_LOST = 0.35
+LOST = 0.35
+"""Agreement below which the board is lost."""
 SURE = 0.95
 """Pictures that agree so well have not been held by the sensor's own pattern (trials)."""
 SHAKEN_PX, AGREED = 1.2, 0.7
@@ -151,7 +153,7 @@ class Tracker:
                 break
         seen = self._sample(picture, state)
         agreement = _correlation(seen, self._values, weight)
-        if agreement > _LOST:
+        if agreement > LOST:
             self._state = state
         return self._to_pixels(state), agreement
 
@@ -194,12 +196,17 @@ _HALF = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
 _BACK = np.linalg.inv(_HALF)
 
 
+def opencv_way(matrix: Floats) -> Floats:
+    """Return a way between pixels as OpenCV has it, which counts from pixel centres, (3, 3)."""
+    return np.asarray(_HALF @ matrix @ _BACK)
+
+
 def warped(picture: Picture, matrix: Floats) -> Picture:
     """Return a picture resampled so that the reference's pixel p shows what was at matrix·p."""
     size = (picture.shape[1], picture.shape[0])
     flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
     moved = cv2.warpPerspective(
-        picture, _HALF @ matrix @ _BACK, size, flags=flags, borderMode=cv2.BORDER_REPLICATE
+        picture, opencv_way(matrix), size, flags=flags, borderMode=cv2.BORDER_REPLICATE
     )
     return np.asarray(moved)
 
@@ -256,8 +263,7 @@ def trembles(footage: Footage) -> bool:
     for at in starts:
         frames = [footage.frame(footage.first + at + k) for k in range(length)]
         if length > 1 and not any(frame.held for frame in frames):
-            scale = frames[0].scale.k_per_count
-            runs.append(np.stack([frame.counts.astype(np.float32) * scale for frame in frames]))
+            runs.append(np.stack([picture_of(frame) for frame in frames]))
     return bool(runs) and tremor(runs)[0] > LEAST_TREMOR_PX
 
 
@@ -276,7 +282,7 @@ def _track(banded_pictures: Block, reference: Picture, starts: Floats | None = N
     ]
     matrices = np.array([matrix for matrix, _ in results])
     agreement = np.array([value for _, value in results])
-    return Motion(matrices, agreement, agreement < _LOST)
+    return Motion(matrices, agreement, agreement < LOST)
 
 
 def stripes(mean: Picture) -> Picture:
@@ -321,7 +327,7 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
     shown -= banded(fixed)
     motion = _track(shown, shown[:3].mean(axis=0))
     shown += banded(fixed)
-    fixed = _fixed_pattern(flattened[::every], motion.matrices[::every], fixed)
+    fixed = fixed_pattern(flattened[::every], motion.matrices[::every], fixed)
     fixed_band = banded(fixed)
     clean = shown - fixed_band
     good = np.flatnonzero(~motion.lost)[::every]
@@ -331,7 +337,12 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
     return Motion(motion.matrices @ first, motion.agreement, motion.lost), fixed
 
 
-def _fixed_pattern(pictures: Block, matrices: Floats, fixed: Picture, rounds: int = 2) -> Picture:
+def fixed_pattern(
+    pictures: Sequence[Picture] | Block,
+    matrices: Sequence[Floats] | Floats,
+    fixed: Picture,
+    rounds: int = 2,
+) -> Picture:
     """Return what stays in the camera's axes while the board moves under it."""
     back = [np.linalg.inv(matrix) for matrix in matrices]
     for _ in range(rounds):

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.following import Follower, Pose, shift_px
-from thermview.analysis.stabilise import LEAST_TREMOR_PX
+from thermview.analysis.prepare import picture_of
+from thermview.analysis.stabilise import LEAST_TREMOR_PX, opencv_way
 from thermview.errors import ThermviewError
 from thermview.frames import Footage, FootageOver, Frame
 from thermview.radiometry.bad_pixels import BadPixelRepair
@@ -47,7 +48,7 @@ class Poses:
     def __init__(self, footage: Footage, anchor: int) -> None:
         self.anchor = anchor
         self._footage = footage
-        self._follower = Follower(_kelvin(footage.frame(anchor)))
+        self._follower = Follower(picture_of(footage.frame(anchor)))
         self._matrices: Floats = np.zeros((anchor + 1024, 3, 3))
         self._states: NDArray[np.uint8] = np.zeros(anchor + 1024, np.uint8)
         self._lock = threading.Lock()
@@ -93,7 +94,7 @@ class Poses:
                 if frame.held:
                     self._note(number, _HELD, near)
                 else:
-                    pose: Pose = self._follower.follow(_kelvin(frame), near)
+                    pose: Pose = self._follower.follow(picture_of(frame), near)
                     self._note(number, _LOST if pose.lost else _FOUND, pose.matrix)
 
     def outward(self, first: int, stop: int) -> Iterator[int]:
@@ -110,12 +111,6 @@ class Poses:
         self._states[number] = state
 
 
-def _kelvin(frame: Frame) -> NDArray[np.float32]:
-    picture = frame.counts.astype(np.float32)
-    picture *= np.float32(frame.scale.k_per_count)
-    return picture
-
-
 def held_still(frame: Frame, matrix: Floats) -> Frame:
     """Return a frame in the anchor's pixels; what lay outside of the picture is NaN.
 
@@ -125,10 +120,9 @@ def held_still(frame: Frame, matrix: Floats) -> Frame:
     matrix : ndarray, shape (3, 3)
         From the anchor's pixels to the frame's.
     """
-    half = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])  # OpenCV counts from pixel centres
     counts = cv2.warpPerspective(
         frame.counts.astype(np.float32),
-        half @ matrix @ np.linalg.inv(half),
+        opencv_way(matrix),
         (frame.shape[1], frame.shape[0]),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_CONSTANT,
@@ -197,5 +191,5 @@ def moves(footage: Footage, end: int | None = None) -> bool:
     for at in np.linspace(0, len(able) - 1, TREMBLES).astype(int):
         before, after = (footage.frame(n) for n in able[at])
         if not (before.held or after.held):
-            went.append(shift_px(_kelvin(before), _kelvin(after)))
+            went.append(shift_px(picture_of(before), picture_of(after)))
     return len(went) > TREMBLES // 2 and float(np.median(went)) > LEAST_TREMOR_PX

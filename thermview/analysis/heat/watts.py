@@ -118,6 +118,12 @@ class Drawn:
     spread: float
 
 
+def unusual_held() -> Floats:
+    """Return how unusual each of `HELD` is: minus twice the logarithm of its likelihood."""
+    off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
+    return np.asarray(np.where(HELD < HELD_USUALLY, off, 2.0 * np.log1p(off)))
+
+
 def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     """Return the power that a found source turns into heat; all sources are taken off the field.
 
@@ -133,9 +139,7 @@ def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     excess = footprint.bare / (HELD * footprint.area_m2)
     amount, size = match.of(excess[:, None])
     gain = np.where(amount > 0, amount**2 / np.maximum(size, 1e-30), 0.0)
-    off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
-    usual = np.where(HELD < HELD_USUALLY, off, 2.0 * np.log1p(off))
-    evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max()) - usual[:, None]
+    evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max()) - unusual_held()[:, None]
     weight = np.exp(0.5 * (evidence - evidence.max()))
     weight[weight < LEAST_WEIGHT] = 0.0
     weight /= weight.sum()

@@ -15,10 +15,9 @@ from numpy.typing import NDArray
 from thermview.analysis.heat.watts import (
     BODY_HEAT,
     HELD,
-    HELD_SPREAD,
-    HELD_USUALLY,
     SHAPE_ERROR,
     under_body,
+    unusual_held,
 )
 from thermview.analysis.pair.clock import Courses
 from thermview.analysis.pair.plane import Subject
@@ -98,9 +97,7 @@ def drawn(
         return Drawn()
     excess = subject.bare / (HELD * subject.area_m2)
     power, gain = products.power_w(excess)
-    off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
-    usual = np.where(HELD < HELD_USUALLY, off, 2.0 * np.log1p(off))
-    evidence = gain / (1e-30 + SHAPE_ERROR**2 * gain.max()) - usual[:, None]
+    evidence = gain / (1e-30 + SHAPE_ERROR**2 * gain.max()) - unusual_held()[:, None]
     weight = np.exp(0.5 * (evidence - evidence.max()))
     shares = np.stack([_shares(courses, subject, choice, excess) for choice in choices], axis=1)
     logs = np.log(np.maximum(np.linalg.norm(power, axis=2) * shares / best_w, 1e-6))
