@@ -14,7 +14,7 @@ from thermview.board import Part
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Spot
 from thermview.session.drawn_map import map_of, picture_view
 from thermview.session.known_places import CORNERS, of_board, of_part, proposal
-from thermview.session.matching import Fit, Grade, Point, judge, named
+from thermview.session.matching import Fit, Grade, Point, judge, judge_pairs, named
 
 # a camera 20° off the board's normal, 2 px per mm, board's y up: scikit-image's convention
 # (ProjectiveTransform maps columns and rows by its matrix) is the outside check
@@ -181,3 +181,25 @@ def test_regions_become_parts_turned_as_they_lie() -> None:
     (hole,) = drawn.places
     assert hole.name == "hole"
     assert (hole.x_mm, hole.y_mm) == pytest.approx((2.0, 1.0))
+
+
+def test_two_pictures_are_judged_in_pixels_of_the_second() -> None:
+    """Checked against scikit-image: its own transform's points agree, one off by 3 px is told."""
+    there = ProjectiveTransform(
+        matrix=np.array([[0.6, 0.02, 10.0], [-0.03, 0.62, 8.0], [1e-4, 5e-5, 1.0]])
+    )
+    first = np.array([(10, 10), (200, 14), (190, 150), (12, 140), (100, 80), (60, 120.0)])
+    second = there(first)
+    fit = judge_pairs(list(zip(first.tolist(), second.tolist(), strict=True)), "the good picture")
+    assert fit.grade is Grade.GOOD
+    assert "within 0.0 pixels" in fit.words
+    second[4, 0] += 3.0
+    fit = judge_pairs(list(zip(first.tolist(), second.tolist(), strict=True)), "the good picture")
+    assert fit.grade is Grade.POOR
+    assert fit.worst == 4
+    assert "pixels" in fit.words
+    assert "mm" not in fit.words
+    flipped = there(first) * [-1.0, 1.0] + [200.0, 0.0]
+    fit = judge_pairs(list(zip(first.tolist(), flipped.tolist(), strict=True)), "the good picture")
+    assert fit.grade is Grade.REFUSED
+    assert "the good picture lies mirrored" in fit.words

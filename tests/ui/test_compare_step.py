@@ -25,6 +25,7 @@ from thermview.session.boards import CarriesBoard
 from thermview.sources import OpenOptions, open_footage
 from thermview.ui.compare.keep import ConditionsDialog
 from thermview.ui.compare.page import ComparePage
+from thermview.ui.compare.pane import MatchPane
 from thermview.ui.compare.question import By, Reference
 from thermview.ui.compare.table import HEADS, WORDS
 from thermview.ui.compare.twin import LinkedPicture
@@ -54,7 +55,7 @@ def answered(qtbot: QtBot, page: ComparePage) -> None:
     assert page.room.trouble == ""
 
 
-def click(picture: LinkedPicture, x: float, y: float) -> None:
+def click(picture: LinkedPicture | MatchPane, x: float, y: float) -> None:
     mapping = picture.mapping
     assert mapping is not None
     at = mapping.to_widget(x, y)
@@ -151,7 +152,7 @@ def test_another_programs_pair_by_matching_points(
     assert len(matching.pairs) == 4
     click(matching.good, 5.0, 5.0)
     assert "number 5" in matching.hint.text()
-    matching.take_back()
+    matching.back.click()
     matching.go.click()
     answered(qtbot, page)
     found = page.room.answer
@@ -253,6 +254,55 @@ def test_several_good_boards_show_their_range(qtbot: QtBot, main_window: MainWin
     low_w, high_w = found.range_w["U1"]
     assert low_w == pytest.approx(high_w)  # twice the same recording
     assert "2 good boards" in page.result.notes.toolTip()
+
+
+def test_matching_points_in_any_order_dragged_judged_and_taken_back(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """Four in one picture, then in the other; a swap is refused at once, a drag corrects it."""
+    write_warming(tmp_path / "good.h5")
+    write_warming(tmp_path / "bad.h5")
+    open_and_wait(qtbot, main_window, str(tmp_path / "bad.h5"))
+    page = choose(qtbot, main_window, tmp_path / "good.h5")
+    matching = page.matching
+    qtbot.waitUntil(matching.isVisible)
+    session = session_of(main_window)
+    assert main_window.desk.shown_number == len(session.footage) - 1  # warm, as the good one is
+    corners = [(4.0, 4.0), (60.0, 5.0), (59.0, 44.0), (5.0, 43.0)]
+    for x, y in corners:
+        click(matching.good, x, y)
+    assert "numbers 1 to 4" in matching.hint.text()
+    for place in (0, 2, 1, 3):
+        click(matching.bad, *corners[place])
+    assert "swap" in matching.hint.text()
+    assert not matching.go.isEnabled()
+    page.room.set_by(By.PLACE)  # what else is chosen meanwhile does not cost the points
+    assert len(matching.pairs) == 4
+
+    def drag(start: tuple[float, float], end: tuple[float, float]) -> None:
+        mapping, left = matching.bad.mapping, Qt.MouseButton.LeftButton
+        assert mapping is not None
+        one, other = (mapping.to_widget(*at).toPoint() for at in (start, end))
+        QTest.mousePress(matching.bad, left, pos=one)
+        QTest.mouseMove(matching.bad, (one + other) / 2)
+        QTest.mouseMove(matching.bad, other)
+        QTest.mouseRelease(matching.bad, left, pos=other)
+
+    drag(corners[1], (32.0, 24.0))
+    drag(corners[2], corners[1])
+    drag((32.0, 24.0), corners[2])
+    assert "a fifth tells" in matching.hint.text()
+    assert matching.go.isEnabled()
+    click(matching.good, 30.0, 20.0)
+    click(matching.bad, 33.0, 20.0)  # three pixels off
+    assert "disagree" in matching.hint.text()
+    assert "pixels" in matching.hint.text()
+    QTest.keyClick(main_window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    QTest.keyClick(main_window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
+    assert len(matching.pairs) == 4
+    assert matching.points[0][4:] == ()
+    matching.again.click()
+    assert len(matching.points[0]) == 5
 
 
 @pytest.mark.slow

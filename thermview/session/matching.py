@@ -25,6 +25,9 @@ ENOUGH = 4
 POOR_MM = 0.5  # scatter that a hand with a loupe stays below; common practice, no source
 POOR_PX = 1.5
 SAME_MM = 0.02  # two places nearer than this are one
+MM_PER_PX = 0.5  # taken for a picture's pixel where nothing tells; common practice, no source
+
+Pixel = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,11 +89,14 @@ class Fit:
     worst: int | None = None
 
 
-def judge(points: Sequence[Point], remain_mm: float | None = None) -> Fit:
+def judge(
+    points: Sequence[Point], remain_mm: float | None = None, *, told_mm: float | None = None
+) -> Fit:
     """Fit the board's plane to the points and say what the fit is worth.
 
     `remain_mm` is the view's uncertainty where the points were moved onto the picture's own edges:
-    they agree by making then.
+    they agree by making then. With `told_mm`, the plane is another picture, of so many mm a pixel,
+    and the words count in its pixels.
     """
     unknown = (math.nan,) * len(points)
     if len(points) < ENOUGH:
@@ -106,10 +112,43 @@ def judge(points: Sequence[Point], remain_mm: float | None = None) -> Fit:
     each = tuple(check.residual_mm.tolist())
     if trouble := _mirrored(points, check.view):
         return Fit(Grade.REFUSED, trouble, misfits_mm=each)
-    return _graded(points, check, remain_mm)
+    return _graded(points, check, remain_mm, told_mm)
 
 
-def _graded(points: Sequence[Point], check: LandmarkCheck, remain_mm: float | None) -> Fit:
+def judge_pairs(
+    pairs: Sequence[tuple[Pixel, Pixel]], what: str, mm_per_px: float | None = None
+) -> Fit:
+    """Say how well places in one picture agree with the same places in another.
+
+    Parameters
+    ----------
+    pairs : sequence of ((x, y), (x, y))
+        Pixels in the first picture, and in the second, which stands for the board's plane.
+    what : str
+        The first picture in words, where it lies mirrored on the second.
+    mm_per_px : float, optional
+        Of the second picture; unknown, lengths are told in its pixels.
+    """
+    scale = MM_PER_PX if mm_per_px is None else mm_per_px
+    points = [
+        Point((there[0] * scale, -there[1] * scale), here, f"point {number}")
+        for number, (here, there) in enumerate(pairs, 1)
+    ]
+    fit = judge(points, told_mm=scale if mm_per_px is None else None)
+    if fit.view is not None and side_seen(fit.view) == "bottom":
+        words = f"{what} lies mirrored: two points are swapped, or it shows the other side"
+        return Fit(Grade.REFUSED, words, None, fit.misfits_mm)
+    return fit
+
+
+def _graded(
+    points: Sequence[Point], check: LandmarkCheck, remain_mm: float | None, told_mm: float | None
+) -> Fit:
+    def told(length_mm: float, digits: int) -> str:
+        if told_mm is None:
+            return f"{length_mm:.{digits}f} mm"
+        return f"{length_mm / told_mm:.1f} pixels"
+
     view, off_mm = check.view, check.residual_mm
     each = tuple(off_mm.tolist())
     below = ", seen from below" if side_seen(view) == "bottom" else ""
@@ -123,12 +162,12 @@ def _graded(points: Sequence[Point], check: LandmarkCheck, remain_mm: float | No
     suspects = check.suspects or (_worst(points, off_mm),)
     worst = max(suspects, key=lambda number: each[number])
     if not check.suspects and spread_mm <= max(POOR_MM, POOR_PX * view.mm_per_px):
-        words = f"the points agree within {spread_mm:.2f} mm{below}"
+        words = f"the points agree within {told(spread_mm, 2)}{below}"
         return Fit(Grade.GOOD, words, view, each, worst)
     names = " or ".join(points[number].name for number in suspects)
     words = (
-        f"the points disagree by {spread_mm:.1f} mm{below}; look at {names} first, "
-        f"{each[worst]:.1f} mm off"
+        f"the points disagree by {told(spread_mm, 1)}{below}; look at {names} first, "
+        f"{told(each[worst], 1)} off"
     )
     return Fit(Grade.POOR, words, view, each, worst)
 

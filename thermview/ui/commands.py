@@ -96,8 +96,8 @@ class Commands(QObject):
             "turn": desk.display.turn,
             "mirror": desk.display.mirror,
             "copy": self.copy_picture,
-            "undo": desk.undo,
-            "redo": desk.redo,
+            "undo": self.undo,
+            "redo": self.redo,
             "delete": edits.delete,
             "duplicate": edits.duplicate,
             "rename": self._window.picture.start_rename,
@@ -139,6 +139,16 @@ class Commands(QObject):
             "report": ("write a report …", "file-document-outline", self.write_report),
             "faults": ("fault table …", "table", self.fault_table),
         }
+
+    def undo(self) -> None:
+        """Take the last change back: of the comparison's points while they are set, else any."""
+        if not self._window.compare.page.matching.undo():
+            self._desk.undo()
+
+    def redo(self) -> None:
+        """Do it again."""
+        if not self._window.compare.page.matching.redo():
+            self._desk.redo()
 
     def _find_part(self) -> None:
         self._window.board.find_part()

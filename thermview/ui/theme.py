@@ -209,6 +209,7 @@ QPushButton:checked, QToolButton:checked { background: $select; border-color: $a
 QPushButton:disabled, QToolButton:disabled { color: $text_dim; background: $panel; }
 QPushButton[role="primary"] { background: $accent; color: $on_accent; border-color: $accent; }
 QPushButton[role="primary"]:disabled { background: $panel; color: $text_dim; border-color: $grid; }
+QPushButton[role="slim"] { padding: 0 10px; min-height: 22px; }
 QPushButton[role="step"] {
   background: transparent; border: none; border-bottom: 2px solid transparent; border-radius: 0;
   padding: 6px 12px; color: $text_dim; }

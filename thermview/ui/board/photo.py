@@ -13,16 +13,14 @@ from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QImage, QImageReader, QPainter, QPen
 
-from thermview.board import side_seen
 from thermview.errors import InputError
 from thermview.paths import save_text
-from thermview.session.matching import Fit, Grade, Point, judge
+from thermview.session.matching import MM_PER_PX, Fit, Pixel, judge, judge_pairs
 
 if TYPE_CHECKING:
     from thermview.ui.desk import Desk
     from thermview.ui.picture.mapping import Mapping
 
-Pixel = tuple[float, float]
 LONGEST_PX = 2400  # of the photo's longer side; more is not seen beside thermal pixels
 SUFFIXES = frozenset({".jpg", ".jpeg", ".webp", ".bmp"})
 
@@ -80,6 +78,7 @@ class Photo(QObject):
         self.fit: Fit = judge(())
         self.blend, self.split = 0.5, 0.0
         self.aligning = False
+        self._scale = MM_PER_PX  # of the picture, as the fit has it
         self._grey: NDArray[np.uint8] | None = None
         self._undo: list[tuple[Pair, ...]] = []
         self._redo: list[tuple[Pair, ...]] = []
@@ -188,28 +187,16 @@ class Photo(QObject):
         return self.aligning
 
     def _judge(self) -> None:
-        mm_per_px = self._desk.display.mm_per_px
-        scale = mm_per_px or 1.0
-        points = [
-            Point((p.picture[0] * scale, -p.picture[1] * scale), p.photo, f"point {number}")
-            for number, p in enumerate(self.pairs, 1)
-            if p.photo is not None and p.picture is not None
-        ]
+        pairs = [(p.photo, p.picture) for p in self.pairs if p.photo and p.picture]
         self._laid = None
-        fit = judge(points)
-        if fit.view is not None and side_seen(fit.view) == "bottom":
-            words = "the photo lies mirrored: two points are swapped, or it shows the other side"
-            fit = Fit(Grade.REFUSED, words, None, fit.misfits_mm)
-        if mm_per_px is None:
-            fit = replace(fit, words=fit.words.replace(" mm", " px of the picture"))
-        self.fit = fit
+        self._scale = self._desk.display.mm_per_px or MM_PER_PX
+        self.fit = judge_pairs(pairs, "the photo", self._desk.display.mm_per_px)
 
     def to_photo(self) -> NDArray[np.float64] | None:
         """Return the homography from the picture's pixels to the photo's, None without one."""
         if self.fit.view is None:
             return None
-        scale = self._desk.display.mm_per_px or 1.0
-        return self.fit.view.matrix @ np.diag([scale, -scale, 1.0])
+        return self.fit.view.matrix @ np.diag([self._scale, -self._scale, 1.0])
 
     @property
     def seen(self) -> bool:

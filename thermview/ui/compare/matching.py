@@ -3,35 +3,81 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtWidgets import QWidget
 
 from thermview.analysis.pair.places import Match
-from thermview.ui.compare.room import FEWEST_POINTS, CompareRoom
-from thermview.ui.compare.twin import Link, LinkedPicture, Sign
+from thermview.session.matching import ENOUGH, Fit, Grade, Pixel, judge_pairs
+from thermview.ui.board.points_page import SIGNS, TONES
+from thermview.ui.compare.pane import MatchPane
+from thermview.ui.compare.room import CompareRoom
 from thermview.ui.desk import Desk
-from thermview.ui.viewscale import View, ViewScale
-from thermview.ui.widgets import button, column, label, named, row
+from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
-Point = tuple[float, float]
+Sides = tuple[tuple[Pixel, ...], tuple[Pixel, ...]]  # in the good picture, in this board's
+NONE: Sides = ((), ())
 HINT = (
-    "Click the same {n} places in both pictures, far apart: the board's corners, holes, parts. "
-    "The wheel zooms in."
+    "Click the same four or more places in both pictures, far apart: corners, holes, parts. "
+    "Drag a point to correct it."
 )
+PICTURES = ("the known-good picture", "this board's picture")
+
+
+class _Side:
+    """Tells the view what a tool does in one of its pictures."""
+
+    def __init__(self, view: MatchingView, side: int) -> None:
+        self._view, self._side = view, side
+        self._before: Sides | None = None
+
+    def places(self) -> tuple[Pixel, ...]:
+        """Return where its points lie."""
+        return self._view.points[self._side]
+
+    def place(self, pixel: Pixel) -> None:
+        """Take a click."""
+        self._view.set_points(self._with((*self.places(), pixel)))
+
+    def drag(self, number: int, pixel: Pixel) -> None:
+        """Follow the mouse."""
+        self._before = self._before or self._view.points
+        mine = self.places()
+        self._view.show_points(self._with((*mine[:number], pixel, *mine[number + 1 :])))
+
+    def dropped(self, number: int) -> None:
+        """Make the drag one step."""
+        before, self._before = self._before, None
+        self._view.set_points(self._view.points, before=before)
+
+    def drag_given_up(self, number: int) -> None:
+        """Put it back."""
+        before, self._before = self._before, None
+        if before is not None:
+            self._view.show_points(before)
+
+    def _with(self, mine: tuple[Pixel, ...]) -> Sides:
+        good, bad = self._view.points
+        return (mine, bad) if self._side == 0 else (good, mine)
 
 
 class MatchingView(QWidget):
-    """Two pictures to click in; a pair counts once it was clicked in both."""
+    """Two pictures to click in, in any order; the points belong together by their numbers."""
 
     def __init__(self, desk: Desk, room: CompareRoom) -> None:
         super().__init__()
         named(self, "matchingView")
         self._desk, self._room = desk, room
-        self.good = LinkedPicture("matchGood", "known good", Link(self))
-        self.bad = LinkedPicture("matchThis", "this board", Link(self))
-        self.points: tuple[list[Point], list[Point]] = ([], [])
+        self.points = NONE
+        self.fit: Fit = judge_pairs((), "")
+        self._of: tuple[object, object] = (None, None)  # what the points belong to
+        self._undo: list[Sides] = []
+        self._redo: list[Sides] = []
+        self.good = MatchPane("matchGood", "known good", desk, _Side(self, 0))
+        self.bad = MatchPane("matchThis", "this board", desk, _Side(self, 1))
+        self.good_title = label("", "matchGoodTitle", "dim")
         self.hint = label("", "matchingHint", wrap=True)
-        self.back = button("take back", "matchingBack", self.take_back, symbol="undo")
+        self.back = tool("undo", "matchingBack", self.undo, tip="take it back  (Ctrl+Z)")
+        self.again = tool("redo", "matchingAgain", self.redo, tip="do it again  (Ctrl+Shift+Z)")
+        self.anew = tool("eraser", "matchingAnew", self._clear, tip="remove all points")
         self.unmoved = button(
             "the camera did not move",
             "matchingNone",
@@ -40,73 +86,109 @@ class MatchingView(QWidget):
         )
         self.go = button("compare", "matchingGo", self._go, role="primary")
         layout = column(self)
-        head = row(self.hint, self.back, self.unmoved, self.go)
+        head = row(self.hint, self.back, self.again, self.anew, self.unmoved, self.go)
         head.setStretch(0, 1)
         layout.addLayout(head)
-        pictures = row(self.good, self.bad)
+        pictures = row()
+        for title, pane in (
+            (self.good_title, self.good),
+            (label("this board", "matchThisTitle", "dim"), self.bad),
+        ):
+            beneath = column()
+            beneath.setSpacing(2)
+            beneath.addWidget(title)
+            beneath.addWidget(pane, 1)
+            pictures.addLayout(beneath, 1)
         layout.addLayout(pictures, 1)
-        self.good.clicked.connect(lambda x, y: self.click(0, x, y))
-        self.bad.clicked.connect(lambda x, y: self.click(1, x, y))
         room.changed.connect(self.refresh)
         desk.frame_shown.connect(lambda _: self._show_bad())
 
     def refresh(self) -> None:
         """Show the two pictures and what was clicked so far."""
-        room, display = self._room, self._desk.display
-        self.points = ([m[0] for m in room.matching], [m[1] for m in room.matching])
+        room = self._room
+        if (room.reference, self._desk.session) != self._of:
+            self._of = (room.reference, self._desk.session)
+            self.points = NONE
+            self._undo.clear()
+            self._redo.clear()
         if room.good_picture is not None and room.reference is not None:
-            self.good.title = f"known good: {room.reference.short_name}"
-            self.good.show_levels(*_levels(room.good_picture, display.temperature_text))
+            self.good_title.setText(f"known good: {room.reference.short_name}")
+            self.good.show_picture(room.good_picture)
         self._show_bad(always=True)
         self._tell()
 
     def _show_bad(self, *, always: bool = False) -> None:
         shown, display = self._desk.shown, self._desk.display
         if shown is not None and (always or self.isVisible()):
-            self.bad.turned = (display.quarter_turns, display.mirrored)
-            picture = shown.kelvin().astype(np.float32)
-            self.bad.show_levels(*_levels(picture, display.temperature_text))
+            self.bad.orientation = (display.quarter_turns, display.mirrored)
+            self.bad.show_picture(shown.kelvin().astype(np.float32))
 
-    def click(self, side: int, x: float, y: float) -> None:
-        """Take a point of the good (0) or this board's (1) picture."""
-        mine, other = self.points[side], self.points[1 - side]
-        if len(mine) > len(other):  # clicked again before its fellow: the place is corrected
-            mine[-1] = (x, y)
-        else:
-            mine.append((x, y))
-        self._tell()
-
-    def take_back(self) -> None:
-        """Forget the last point, or pair of points."""
-        most = max(len(side) for side in self.points)
-        for side in self.points:
-            del side[max(most - 1, 0) :]
-        self._tell()
+    # ---- points ----------------------------------------------------------------------------
 
     @property
     def pairs(self) -> list[Match]:
         """Return the points clicked in both."""
         return list(zip(*self.points, strict=False))
 
+    def show_points(self, points: Sides) -> None:
+        """Show points while one is dragged; `set_points` ends it."""
+        self.points = points
+        self._tell()
+
+    def set_points(self, points: Sides, *, before: Sides | None = None) -> None:
+        """Change the points; one step to undo."""
+        self._undo.append(self.points if before is None else before)
+        self._redo.clear()
+        self.show_points(points)
+
+    def undo(self) -> bool:
+        """Take the last change back; False while no points are being set here."""
+        return self._step(self._undo, self._redo)
+
+    def redo(self) -> bool:
+        """Do it again; False while no points are being set here."""
+        return self._step(self._redo, self._undo)
+
+    def _step(self, source: list[Sides], other: list[Sides]) -> bool:
+        if self.isVisible() and source:
+            other.append(self.points)
+            self.show_points(source.pop())
+        return self.isVisible()
+
+    def _clear(self) -> None:
+        self.set_points(NONE)
+
+    # ---- telling ---------------------------------------------------------------------------
+
     def _tell(self) -> None:
-        done = len(self.pairs)
-        for picture, points in zip((self.good, self.bad), self.points, strict=True):
-            picture.show_signs(
-                tuple(Sign(x, y, f"{n}", "", True) for n, (x, y) in _counted(points))
-            )
-        counts = [len(side) for side in self.points]
-        words = HINT.format(n="four" if done < FEWEST_POINTS else "four or more")
-        if counts[0] != counts[1]:
-            where = "this board's picture" if counts[0] > counts[1] else "the known-good picture"
-            words = f"Now the same place, number {max(counts)}, in {where}."
-        self.hint.setText(words)
-        self.go.setText(
-            f"compare ({done} of {FEWEST_POINTS})" if done < FEWEST_POINTS else "compare"
-        )
-        self.go.setEnabled(done >= FEWEST_POINTS)
-        self.back.setEnabled(max(counts) > 0)
-        sizes = [p.levels_k.shape for p in (self.good, self.bad) if p.levels_k is not None]
-        self.unmoved.setVisible(len(sizes) == 2 and sizes[0] == sizes[1])
+        self.fit = fit = judge_pairs(self.pairs, "the known-good picture")
+        few, refused = fit.grade is Grade.FEW, fit.grade is Grade.REFUSED
+        self.hint.setText(self._words())
+        set_tone(self.hint, TONES[fit.grade] if self._complete else "")
+        for pane in (self.good, self.bad):
+            pane.show_worst(fit.worst if fit.grade is Grade.POOR else None)
+        self.go.setText(f"compare ({len(self.pairs)} of {ENOUGH})" if few else "compare")
+        self.go.setEnabled(not few and not refused)
+        self.back.setEnabled(bool(self._undo))
+        self.again.setEnabled(bool(self._redo))
+        self.anew.setEnabled(self.points != NONE)
+        sizes = {pane.picture_size() for pane in (self.good, self.bad)}
+        self.unmoved.setVisible(len(sizes) == 1 and None not in sizes)
+
+    @property
+    def _complete(self) -> bool:
+        good, bad = (len(side) for side in self.points)
+        return good == bad >= ENOUGH
+
+    def _words(self) -> str:
+        good, bad = (len(side) for side in self.points)
+        if good != bad:
+            where = PICTURES[1 if good > bad else 0]
+            first, last = min(good, bad) + 1, max(good, bad)
+            if first == last:
+                return f"Now the same place, number {last}, in {where}."
+            return f"Now the same places, numbers {first} to {last} in this order, in {where}."
+        return f"{SIGNS[self.fit.grade]}{self.fit.words}." if self._complete else HINT
 
     def _go(self) -> None:
         self._room.set_matching(self.pairs)
@@ -115,17 +197,3 @@ class MatchingView(QWidget):
     def _unmoved(self) -> None:
         self._room.set_matching([])
         self._room.compare()
-
-
-def _counted(points: list[Point]) -> list[tuple[int, Point]]:
-    return list(enumerate(points, 1))
-
-
-def _levels(
-    picture_k: NDArray[np.float32], words: object
-) -> tuple[NDArray[np.float32], ViewScale, tuple[str, str]]:
-    assert callable(words)
-    low_k, high_k = (float(v) for v in np.nanpercentile(picture_k, (0.5, 99.8)))
-    high_k = max(high_k, low_k + 0.2)
-    scale = ViewScale(View.TEMPERATURE, "inferno", low_k, high_k)
-    return picture_k, scale, (words(low_k), words(high_k))

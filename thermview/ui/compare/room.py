@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 LOOK_MS = 1000  # so often a live board is looked at for something new to compare
 BEFORE_S = 4.0
-FEWEST_POINTS = 4
 
 Result = TypeVar("Result")
 
@@ -187,6 +186,8 @@ class CompareRoom(QObject):
     def _reference_read(self, read: tuple[Pictures, bool]) -> None:
         self.good_picture, self.good_known = read
         self.by = self.choices()[0]
+        if self.needs_matching:
+            self.desk.to_end()  # as warm as the known-good picture, so that the two look alike
         self.changed.emit()
         if not self.needs_matching:
             self.compare()

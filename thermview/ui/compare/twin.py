@@ -83,7 +83,6 @@ class Sign:
 class LinkedPicture(QWidget):
     """Paints one picture of levels, K, with marked places, its name and its colour scale."""
 
-    clicked = Signal(float, float)  # the picture's point, px
     picked = Signal(str)  # the name of the marked place that was clicked
 
     def __init__(self, name: str, title: str, link: Link) -> None:
@@ -162,8 +161,6 @@ class LinkedPicture(QWidget):
             return
         if event.button() is not Qt.MouseButton.LeftButton:
             return
-        if mapping.pixel_at(event.position()) is not None:
-            self.clicked.emit(*mapping.to_picture(event.position()))
         if (name := self._sign_at(event.position(), mapping)) is not None:
             self.picked.emit(name)
 
@@ -227,7 +224,9 @@ class LinkedPicture(QWidget):
     def _draw_name(self, pen: QPainter, ink: Ink, at: QPointF, sign: Sign) -> None:
         chunks = [Chunk(sign.name, ink.small_bold if sign.chosen else ink.small, ink.text)]
         size = ink.plate_size(chunks)
-        left = min(at.x() + RING_PX + 6, self.width() - size.width() - 2)
+        left = at.x() + RING_PX + 6
+        if left + size.width() + 2 > self.width():  # it must not lie on its own place
+            left = at.x() - RING_PX - 6 - size.width()
         rect = QRectF(QPointF(left, at.y() - size.height() / 2), size)
         ink.plate(pen, rect, chunks)
 

@@ -27,13 +27,12 @@ class StatusLine(QWidget):
         self.words.setMinimumWidth(50)
         self.progress = named(QProgressBar(), "statusProgress")
         self.progress.setFixedWidth(180)
-        self.cancel = button("cancel", "statusCancel", self._cancel)
+        self.cancel = button("cancel", "statusCancel", self._cancel, role="slim")
         layout = QHBoxLayout(self)
         layout.setContentsMargins(4, 0, 4, 0)
         layout.addWidget(self.words, 1)
         layout.addWidget(self.progress)
         layout.addWidget(self.cancel)
-        self.cancel.setFixedHeight(26)
         self.setFixedHeight(28)
         self._severity = "info"
         self._timer = QTimer(self)
@@ -70,14 +69,17 @@ class StatusLine(QWidget):
         self.cancel.setVisible(task is not None)
         if task is not None:
             self.progress.setRange(0, 0)
-            self.progress.setFormat(task.words)
+            self.progress.setFormat("%p %")
             task.progressed.connect(self._progressed)
             self._going_on = task.words + " …"
             self.say("info", self._going_on)
-        elif self.words.text() == SIGNS["info"] + self._going_on:
+        elif self.words.text() == self._going_on:
             self._wipe()  # it goes on no more
 
     def _progressed(self, words: str, fraction: float) -> None:
+        if words and self.words.text() == self._going_on:
+            self._going_on = f"{words} …"
+            self.words.setText(self._going_on)
         self.progress.setRange(0, 0 if fraction < 0 else 1000)
         if fraction >= 0:
             self.progress.setValue(int(1000 * fraction))
