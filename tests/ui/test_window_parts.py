@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from pytestqt.qtbot import QtBot
 
+from thermview.analysis.wanted import still_wanted
 from thermview.errors import CancelledError, InputError, ThermviewError
 from thermview.ui.display import Display
 from thermview.ui.panels.camera import clock_text
@@ -106,6 +107,22 @@ def test_a_tasks_result_and_its_errors_come_back(qtbot: QtBot) -> None:
 
 def _fail(_: Task) -> None:
     raise InputError("no such file")
+
+
+def test_a_task_that_asks_ends_at_once(qtbot: QtBot) -> None:
+    def work(_: Task) -> None:
+        for _step in range(10**9):
+            still_wanted()
+
+    task = Task("searching", work)
+    got: list[object] = []
+    task.done.connect(got.append)
+    task.failed.connect(got.append)
+    task.start()
+    task.break_off()
+    assert task.wait(0.0)
+    qtbot.waitUntil(lambda: bool(got), timeout=3000)
+    assert isinstance(got[0], CancelledError)
 
 
 def test_a_cancelled_tasks_result_is_thrown_away(qtbot: QtBot) -> None:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 
@@ -35,6 +36,7 @@ _PAD = 48
 
 def smooth(coefficients: NDArray[np.float32], scale_px: float) -> NDArray[np.float32]:
     """Return coefficient pictures averaged with a Gaussian weight."""
+    still_wanted()
     return np.stack([cv2.GaussianBlur(c, (0, 0), scale_px) for c in coefficients])
 
 
@@ -103,6 +105,7 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
     per_px = frequencies(size)
     rings = []
     for low, high in pairwise(EDGES_PER_PX):
+        still_wanted()
         ring = power[:, (per_px >= low) & (per_px < high)]
         # the median of an exponential distribution is ln 2 of its mean
         rings.append(np.median(ring, axis=1) / np.log(2.0) if ring.shape[1] else np.ones(len(flat)))

@@ -17,6 +17,7 @@ from scipy import fft
 
 from thermview.analysis.background import Whitener, frequencies
 from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 Template = NDArray[np.float32]
@@ -152,6 +153,7 @@ def sheet_filters(
     log_rates = np.log(RATES_HZ)
     filters = np.empty((len(choices), courses, *k2.shape), np.float32)
     for at, (kappa, lag) in enumerate(choices):
+        still_wanted()
         rates = np.log(np.clip((kappa * k2 + FILM) / CAPACITY, RATES_HZ[0], RATES_HZ[-1]))
         for course in range(courses):
             table = np.interp(rates, log_rates, responses[lag, course])
@@ -203,6 +205,7 @@ class HeatModel:
 
     def templates(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         """Return what 1 W does around a part, for every choice or for `only` one."""
+        still_wanted()
         chosen = self._sheet if only is None else self._sheet[only : only + 1]
         share = coverage(outline_px, window)
         size = (self._fine, self._fine)

@@ -18,6 +18,7 @@ from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Progress, Take, lowpass
 from thermview.analysis.responses import nuisances
 from thermview.analysis.stabilise import steadied
+from thermview.analysis.wanted import still_wanted
 from thermview.analysis.waveform import course_of_log
 from thermview.errors import InputError
 from thermview.frames import Footage
@@ -110,6 +111,7 @@ def line_power(times_s: Floats, curves: NDArray[np.floating], rates_hz: Floats) 
     waves /= np.maximum(np.linalg.norm(waves, axis=2, keepdims=True), 1e-12)
     out = np.empty((len(rates_hz), curves.shape[1]))
     for first in range(0, len(rates_hz), TOGETHER):
+        still_wanted()
         some = slice(first, first + TOGETHER)
         both = waves[:, some].astype(curves.dtype) @ curves
         out[some] = np.sum(both**2, axis=0)

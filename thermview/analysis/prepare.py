@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.analysis.wanted import still_wanted
 from thermview.errors import InputError
 from thermview.frames import Footage, Frame
 
@@ -133,6 +134,7 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
             pile_s.clear()
 
     for done, number in enumerate(numbers):
+        still_wanted()
         frame = footage.frame(number)
         if progress is not None:
             progress(done, len(numbers))
@@ -162,6 +164,7 @@ def take_of(shots: Shots, sway: Floats | None = None) -> Take:
     """Return rises above the first pictures; `sway` as in `Take`."""
     kelvin = shots.kelvin
     segment = shots.segment + _jumps(kelvin, shots.segment)
+    still_wanted()
     first_k = kelvin[:FIRST_FRAMES].mean(axis=0)
     rise_k = kelvin - first_k
     return Take(
@@ -177,6 +180,7 @@ def take_of(shots: Shots, sway: Floats | None = None) -> Take:
 
 def noise_of(rise_k: Block) -> float:
     """Return the noise of a pixel, K: robust, from the differences of successive pictures."""
+    still_wanted()
     some = rise_k[:, ::3, ::3]
     steps = np.diff(some, axis=0)
     steps -= np.median(steps.reshape(len(steps), -1), axis=1)[:, None, None]
@@ -195,6 +199,7 @@ def _filled(kelvin: Block) -> Block:
 
 def _jumps(kelvin: Block, segment: NDArray[np.int64]) -> NDArray[np.int64]:
     """Count jumps that the whole picture makes between two pictures, and that stay."""
+    still_wanted()
     steps = np.diff(kelvin[:, ::4, ::4], axis=0).reshape(len(kelvin) - 1, -1)
     common = np.median(steps, axis=1)
     steady = np.diff(segment) == 0
@@ -220,6 +225,7 @@ def lowpass(pictures: Block, width_px: float) -> Block:
     small = (max(1, columns // 4), max(1, rows // 4))
     wide = np.empty_like(pictures)
     for picture, out in zip(pictures, wide, strict=True):
+        still_wanted()
         coarse = cv2.resize(picture, small, interpolation=cv2.INTER_AREA)
         coarse = cv2.GaussianBlur(coarse, (0, 0), width_px / 4, borderType=cv2.BORDER_REFLECT)
         out[:] = cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_LINEAR)

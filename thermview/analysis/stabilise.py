@@ -29,6 +29,7 @@ from thermview.analysis.prepare import (
     take_of,
 )
 from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.analysis.wanted import still_wanted
 from thermview.frames import Footage
 
 Floats = NDArray[np.float64]
@@ -93,6 +94,7 @@ class Motion:
 
 def banded(picture: Picture) -> Picture:
     """Return what is neither single pixels nor the wide run of a picture."""
+    still_wanted()
     fine = cv2.GaussianBlur(picture, (0, 0), FINE_PX)
     return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), COARSE_PX))
 
@@ -132,6 +134,7 @@ class Tracker:
 
     def follow(self, picture: Picture, start: Floats | None = None) -> tuple[Floats, float]:
         """Return the matrix from the reference's pixels to a banded picture's, and agreement."""
+        still_wanted()
         state = self._state if start is None else self._to_state(start)
         weight = np.ones(len(self._values))
         for _ in range(_STEPS):
@@ -203,6 +206,7 @@ def opencv_way(matrix: Floats) -> Floats:
 
 def warped(picture: Picture, matrix: Floats) -> Picture:
     """Return a picture resampled so that the reference's pixel p shows what was at matrix·p."""
+    still_wanted()
     size = (picture.shape[1], picture.shape[0])
     flags = cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP
     moved = cv2.warpPerspective(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ctypes
 import os
 import sys
 import threading
@@ -11,6 +10,7 @@ from typing import Any
 
 from PySide6.QtCore import QObject, Signal
 
+from thermview.analysis.wanted import asking
 from thermview.errors import CancelledError, ThermviewError
 
 BESIDE = 10  # how far behind, on the scale of `nice`
@@ -49,7 +49,6 @@ class Task(QObject):
         self.words = words
         self._behind = behind
         self.running = True
-        self._working = False
         self._work = work
         self._discard = discard
         self._stop = threading.Event()
@@ -96,16 +95,13 @@ class Task(QObject):
         return not self._thread.is_alive()
 
     def break_off(self) -> None:
-        """End the job wherever it is, and wait for its thread: at the end of the program.
-
-        Only for a job that holds nothing which others still use.
-        """
+        """End the job at its next step, and wait for its thread: at the end of the program."""
         self.cancel()
-        while not self.wait(1.0):  # what is raised in the thread may be caught on its way
-            if self._working:
-                number = ctypes.c_ulong(self._thread.ident or 0)
-                raised = ctypes.py_object(CancelledError)
-                ctypes.pythonapi.PyThreadState_SetAsyncExc(number, raised)
+        self.wait(SHUT_S)
+
+    def _ask(self) -> None:
+        if self.cancelled:
+            raise CancelledError(f"{self.words}: cancelled")
 
     def _run(self) -> None:
         if self._behind:
@@ -113,16 +109,14 @@ class Task(QObject):
         result: Any = None
         error: ThermviewError | None = None
         try:
-            self._working = True
-            result = self._work(self)
-            self._working = False
+            with asking(self._ask):
+                result = self._work(self)
         except ThermviewError as failure:
             error = failure
         except Exception as failure:
             # a fault of the program itself must not end it, nor be lost: it is said as one
             error = ThermviewError(f"{self.words} failed: {type(failure).__name__}: {failure}")
             error.__cause__ = failure
-        self._working = False
         if self.cancelled and error is None:
             if self._discard is not None:
                 self._discard(result)

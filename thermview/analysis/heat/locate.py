@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TypeVar
 
@@ -33,6 +32,7 @@ from thermview.analysis.leads import after_leads, leads_words
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Take
 from thermview.analysis.stabilise import steadied
+from thermview.analysis.wanted import asking, in_parallel
 from thermview.analysis.waveform import Course, course_of_log, step_course
 from thermview.board import BoardView, Part, part_outline_px, parts_seen
 from thermview.frames import Footage, MarkKind, SupplyLog
@@ -44,7 +44,6 @@ Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
-WORKERS = 2
 READ, STEP = 40, 12
 """Of 100 told: reading the frames, and each stage after it."""
 LEAST_AFTER_S = 2.5
@@ -102,7 +101,7 @@ def locate(
     lead_ohm : float
         Of the leads between supply and board, Ω: V·I − I²R is then the board's upper limit.
     progress : callable, optional
-        Told (done, total) at each stage; what it raises breaks the work off.
+        Told (done, total) some times a second; what it raises breaks the work off.
 
     Raises
     ------
@@ -110,29 +109,29 @@ def locate(
         The footage cannot be used.
     """
     stage = _Stages(progress)
-    take, motion = steadied(footage, stage.within(READ))
-    stage(READ + STEP)
-    prints = footprints_of(parts, view, take.shape) if view is not None else []
-    if motion is not None:
-        prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
-    marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
-    supply = footage.supply
+    supply, leads = footage.supply, ""
     if supply is not None and lead_ohm > 0:
-        supply = after_leads(supply, lead_ohm)
-    located = analyse(
-        take,
-        prints,
-        view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
-        view=view,
-        supply=supply,
-        power_on_s=power_on_s,
-        marked_s=min(marked) if marked else None,
-        period_s=period_s,
-        meant_warm=meant_warm,
-        stage=stage,
-    )
-    words = leads_words(footage.supply, lead_ohm) if footage.supply and lead_ohm > 0 else ""
-    return replace(located, notes=(*located.notes, words)) if words else located
+        supply, leads = after_leads(supply, lead_ohm), leads_words(supply, lead_ohm)
+    marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
+    with asking(stage.again):
+        take, motion = steadied(footage, stage.within(READ))
+        stage(READ + STEP)
+        prints = footprints_of(parts, view, take.shape) if view is not None else []
+        if motion is not None:
+            prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
+        located = analyse(
+            take,
+            prints,
+            view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
+            view=view,
+            supply=supply,
+            power_on_s=power_on_s,
+            marked_s=min(marked) if marked else None,
+            period_s=period_s,
+            meant_warm=meant_warm,
+            stage=stage,
+        )
+    return replace(located, notes=(*located.notes, leads)) if leads else located
 
 
 class _Stages:
@@ -140,10 +139,16 @@ class _Stages:
 
     def __init__(self, progress: Progress | None) -> None:
         self._progress = progress
+        self._done = 0
 
     def __call__(self, done: int) -> None:
+        self._done = done
+        self.again()
+
+    def again(self) -> None:
+        """Tell the same once more: the listener may not want it any more."""
         if self._progress is not None:
-            self._progress(done, 100)
+            self._progress(self._done, 100)
 
     def within(self, share: int) -> Progress:
         """Return what takes the progress of the first stage, `share` of 100."""
@@ -265,17 +270,15 @@ def _faint_course(
     times_s = take.times_s
 
     def evidence(on_s: float) -> float:
-        stage(READ + 2 * STEP)
         ground = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px)
         return float(Explainer(footprints, ground.field).scores.max(initial=0.0))
 
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
     tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}
     tried |= {one.on_s for one in found if first_s < one.on_s < last_s}
-    with ThreadPoolExecutor(WORKERS) as workers:
-        scores = dict(zip(sorted(tried), workers.map(evidence, sorted(tried)), strict=True))
-        for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
-            best_s = max(scores, key=lambda on_s: scores[on_s])
-            finer = [on_s for on_s in (best_s - step_s, best_s + step_s) if first_s < on_s < last_s]
-            scores |= dict(zip(finer, workers.map(evidence, finer), strict=True))
+    scores = dict(zip(sorted(tried), in_parallel(evidence, sorted(tried)), strict=True))
+    for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
+        best_s = max(scores, key=lambda on_s: scores[on_s])
+        finer = [on_s for on_s in (best_s - step_s, best_s + step_s) if first_s < on_s < last_s]
+        scores |= dict(zip(finer, in_parallel(evidence, finer), strict=True))
     return step_course(times_s, max(scores, key=lambda on_s: scores[on_s]))

@@ -29,6 +29,7 @@ from thermview.analysis.heat_model import (
     window_around,
 )
 from thermview.analysis.responses import Modes
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 
@@ -252,6 +253,7 @@ def fit_templates(
     Each choice has two pictures, the sheet's and the body's; their ratio may lie between bounds,
     and within them the best is known in closed form.
     """
+    still_wanted()
     window = templates.window
     choices = model.choices if only is None else [model.choices[only]]
     match = match_of(templates, choices, field, window.cut(field.left))

@@ -10,6 +10,7 @@ from scipy import fft
 
 from thermview.analysis.heat.sources import QUICK_KAPPAS, QUICK_LAGS, Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 Spectrum = NDArray[np.complexfloating]
@@ -81,6 +82,7 @@ class SpotSearch:
         sizes = np.zeros(field.shape)
         half = SIDE // 2
         for size_mm, seen, energy in self._matched:
+            still_wanted()
             both = np.stack([np.sum(data * seen, axis=0), trust * energy])
             amount, norm = np.roll(fft.irfft2(both, s=size), (half, half), (1, 2))
             score = (amount / np.sqrt(np.maximum(norm, 1e-30)))[:rows, :columns]

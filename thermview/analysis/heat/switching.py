@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from thermview.analysis.heat_model import HIGHPASS_PX, SPREAD_PX, Footprint
 from thermview.analysis.prepare import Block
 from thermview.analysis.responses import one_pole
+from thermview.analysis.wanted import still_wanted
 from thermview.analysis.waveform import Course, step_at, step_course
 
 Floats = NDArray[np.float64]
@@ -50,6 +51,7 @@ def part_series(narrow: Block, footprints: list[Footprint]) -> Series:
     margin = round(2 * HIGHPASS_PX / 3)
     curves, names = [], []
     for footprint in footprints:
+        still_wanted()
         low = np.floor(footprint.outline_px.min(axis=0)).astype(int) - margin
         high = np.ceil(footprint.outline_px.max(axis=0)).astype(int) + margin + 1
         x0, y0 = max(0, low[0]), max(0, low[1])
@@ -144,6 +146,7 @@ def find_switchings(
     calm: list[Switching] = []
     whole: list[Switching] = []
     for name, curve, around in zip(series.names, curves.T, surroundings, strict=True):
+        still_wanted()
         for courses, found in ((around, calm), (around[:, :0], whole)):
             own = curve - courses @ (courses.T @ curve)
             left = energy - np.sum((courses.T @ answers) ** 2, axis=0)
@@ -266,6 +269,7 @@ class _Trial:
         """Return the energy that no such sum explains."""
         from scipy.optimize import nnls  # late: the window starts without it
 
+        still_wanted()
         kept = answers - self._idle @ (self._idle.T @ answers)
         kept /= np.maximum(np.linalg.norm(kept, axis=0), 1e-12)
         _, left = nnls(kept, self._curve)

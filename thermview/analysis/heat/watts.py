@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from thermview.analysis.heat.sources import Field, Found, match_of
 from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint, HeatModel
 from thermview.analysis.responses import RATES_HZ, Drive, Modes
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 
@@ -132,6 +133,7 @@ def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     body, weighed by how well they fit and by what is usual; fits are told apart no finer than the
     model is true (`SHAPE_ERROR`).
     """
+    still_wanted()
     window, footprint = found.fit.window, found.footprint
     templates = model.templates(footprint.outline_px, window)
     seen = window.cut(field.left) + found.fit.picture
