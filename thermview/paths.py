@@ -53,7 +53,17 @@ def user_data() -> Path:
         It cannot be made.
     """
     home = os.environ.get("THERMVIEW_HOME")
-    folder = Path(home) if home else platformdirs.user_data_path("thermview", appauthor=False)
+    return made(Path(home) if home else platformdirs.user_data_path("thermview", appauthor=False))
+
+
+def made(folder: Path) -> Path:
+    """Return a folder for the user's own files, made when missing.
+
+    Raises
+    ------
+    OutputError
+        It cannot be made.
+    """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

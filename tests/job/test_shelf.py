@@ -65,7 +65,7 @@ def test_what_is_no_recording_leaves_nothing(shelf: Shelf, tmp_path: Path) -> No
         shelf.add(tmp_path / "bad.h5", "B")
     with pytest.raises(InputError, match="no name"):
         shelf.add(tmp_path / "bad.h5", " ")
-    assert list(shelf.folder.iterdir()) == []
+    assert not shelf.folder.exists()
 
 
 @pytest.mark.parametrize("content", ["", "text", "zip", "escape"])
@@ -84,6 +84,17 @@ def test_what_is_no_entry_is_told_in_one_line(shelf: Shelf, tmp_path: Path, cont
 
 
 def test_a_damaged_index_is_told(shelf: Shelf) -> None:
+    shelf.folder.mkdir()
     (shelf.folder / INDEX).write_text("{")
     with pytest.raises(InputError, match="recordings still can"):
         shelf.entries()
+
+
+def test_a_shelf_without_a_folder_is_empty_and_takes_nothing(tmp_path: Path, samples: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    shelf = Shelf(tmp_path / "file" / "shelf")
+    assert shelf.entries() == []
+    with pytest.raises(OutputError, match="cannot be made"):
+        shelf.add(samples / "pair-good.h5", "B")
+    with pytest.raises(OutputError, match="cannot be made"):
+        shelf.take_in(tmp_path)

@@ -63,12 +63,24 @@ def test_refined_points_tell_what_uncertainty_remains() -> None:
     assert fit.grade is Grade.GOOD
     assert "± 0.11 mm remain" in fit.words
     assert "agree" not in fit.words
+    assert np.isnan(fit.misfits_mm).all()  # by making they lie on the view: that tells nothing
 
 
 def test_fewer_say_how_many_are_lacking() -> None:
     fit = judge(seen(PLACES)[:3])
     assert (fit.grade, fit.view) == (Grade.FEW, None)
     assert "1 more" in fit.words
+
+
+def test_one_of_six_that_is_three_millimetres_off_is_told() -> None:
+    """A view bends to a corner that is off: one of the six may pass, no more."""
+    grades = []
+    for number in range(6):
+        points = seen(dict(list(MORE.items())[:6]), noise_px=0.3)
+        off = points[number]
+        points[number] = replace(off, pixel=(off.pixel[0] + 6.0, off.pixel[1]))
+        grades.append(judge(points).grade)
+    assert grades.count(Grade.POOR) >= 5
 
 
 def test_careful_clicks_are_good() -> None:

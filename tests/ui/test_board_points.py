@@ -192,6 +192,9 @@ def test_regions_are_kept_as_a_part_map(qtbot: QtBot, window: MainWindow, tmp_pa
     assert [p.designator for p in desk.boards.parts] == ["U7"]
 
 
+CORNERS = ((5.0, 5.0), (60.0, 6.0), (58.0, 44.0), (6.0, 42.0))
+
+
 def test_a_photo_is_laid_under_the_heat(qtbot: QtBot, window: MainWindow, tmp_path: Path) -> None:
     picture = np.zeros((480, 640, 3), np.uint8)
     picture[100:200, 300:400] = 255  # at x 30 … 40, y 10 … 20 of the picture: ten times as large
@@ -201,11 +204,12 @@ def test_a_photo_is_laid_under_the_heat(qtbot: QtBot, window: MainWindow, tmp_pa
     qtbot.waitUntil(lambda: photo.image is not None)
     assert window.board.tabs.currentIndex() == PHOTO
     qtbot.waitUntil(lambda: isinstance(canvas.tool, PointTool))
-    for x, y in ((5.0, 5.0), (60.0, 6.0), (58.0, 44.0), (6.0, 42.0)):
+    for x, y in CORNERS:
         mapping = pane.mapping
         assert mapping is not None
         QTest.mouseClick(pane, LEFT, pos=mapping.to_widget(10 * x, 10 * y).toPoint())
-        assert "picture" in window.board.photo.step.text()
+    assert window.board.photo.step.text() == "Now click place 1 in the picture."
+    for x, y in CORNERS:  # all in the one first, then in the other
         click(window, x, y)
     to_photo = photo.to_photo()
     assert to_photo is not None
@@ -243,6 +247,8 @@ def test_points_are_refined_by_the_picture_and_clicked_ones_come_back(
     apart = [np.hypot(*np.subtract(a, b)) for a, b in zip(refined, true, strict=True)]
     assert max(apart) < 1.0
     assert "mm remain" in page.verdict.text()
+    offs = [page.table.item(line, 1) for line in range(page.table.rowCount())]
+    assert {item.text() for item in offs if item is not None} == {"–"}  # they agree by making
     main_window.desk.undo()
     assert "mm remain" not in page.verdict.text()
     assert [point.pixel for point in boards.points] == clicked

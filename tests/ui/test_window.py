@@ -97,7 +97,7 @@ def test_from_the_empty_window_to_the_exported_curve(
     out = tmp_path / "out.csv"
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "table (*.csv)"))
-        main_window.commands.export_curves()
+        main_window.commands.save.export_curves()
     qtbot.waitUntil(lambda: desk.task is None and out.exists(), timeout=10_000)
     rows = [line for line in out.read_text().splitlines() if not line.startswith("#")]
     name = region.name

@@ -240,3 +240,14 @@ def test_air_between_camera_and_board_is_stated(qtbot: QtBot, warming_window: Ma
     estimate_k = ((apparent_k**4 - 0.1 * 293.15**4) / 0.9) ** 0.25
     assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)
     assert estimate_k - apparent_k > 1.0
+
+
+def test_each_step_has_a_key(qtbot: QtBot, main_window: MainWindow) -> None:
+    steps = main_window.steps
+    for name in ("look", "measure", "power_up", "compare", "write_down"):
+        key = getattr(Qt.Key, f"Key_{main_window.keys.key(f'step_{name}')}")
+        QTest.keyClick(main_window, key)
+        assert steps.current is not None
+        assert steps.current.name == name
+        QTest.keyClick(main_window, key)
+        assert steps.current is None

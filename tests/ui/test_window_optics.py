@@ -314,7 +314,7 @@ def test_changing_the_emissivity_changes_reading_past_curve_still_and_export(
     out = tmp_path / "out.csv"
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "table (*.csv)"))
-        opened.commands.export_curves()
+        opened.commands.save.export_curves()
     qtbot.waitUntil(lambda: opened.desk.task is None and out.exists(), timeout=10_000)
     lines = [line for line in out.read_text().splitlines() if not line.startswith("#")]
     heads, first = lines[0].split(","), lines[1].split(",")

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from thermview.errors import InputError, OutputError
-from thermview.paths import save_text, user_data, writing
+from thermview.paths import made, save_text, user_data, writing
 from thermview.recording import open_recording
 
 INDEX = "index.json"
@@ -81,7 +81,6 @@ class Shelf:
         self, folder: Path | None = None, now: Callable[[], datetime] | None = None
     ) -> None:
         self.folder = folder or user_data() / "shelf"
-        self.folder.mkdir(parents=True, exist_ok=True)
         self._now = now or (lambda: datetime.now().astimezone())
 
     def entries(self, model: str | None = None) -> list[Entry]:
@@ -139,6 +138,7 @@ class Shelf:
             )
         entry = replace(entry, **conditions)
         target = self.recording(entry)
+        made(self.folder)
         try:
             for suffix in (".h5", ".parts.csv", ".landmarks.json"):
                 source = recording if suffix == ".h5" else recording.with_suffix(suffix)
@@ -146,7 +146,7 @@ class Shelf:
                     with writing(target.with_suffix(suffix)) as path:
                         shutil.copyfile(source, path)
             self._write([*self._index(), entry])
-        except OSError as error:
+        except (OSError, OutputError) as error:
             self._clear(entry)
             raise OutputError(f"{recording.name} cannot be put on the shelf: {error}") from error
         return entry
@@ -188,7 +188,7 @@ class Shelf:
         InputError
             The file is no such archive, or its recording cannot be read.
         """
-        folder = self.folder / ".incoming"
+        folder = made(self.folder) / ".incoming"
         shutil.rmtree(folder, ignore_errors=True)
         folder.mkdir()
         try:

@@ -23,7 +23,7 @@ from thermview.errors import InputError
 
 ENOUGH = 4
 POOR_MM = 0.5  # scatter that a hand with a loupe stays below; common practice, no source
-POOR_PX = 1.5
+POOR_PX = 1.0
 SAME_MM = 0.02  # two places nearer than this are one
 MM_PER_PX = 0.5  # taken for a picture's pixel where nothing tells; common practice, no source
 
@@ -77,7 +77,8 @@ class Fit:
     view : BoardView or None
         None where there is none to be used.
     misfits_mm : tuple of float
-        Distance of each point from its place, mm on the board; NaN without a view.
+        Distance of each point from its place, mm on the board; NaN without a view, and of points
+        that agree by making.
     worst : int or None
         Number of the point that disagrees with the others most, where there are five or more.
     """
@@ -154,7 +155,7 @@ def _graded(
     below = ", seen from below" if side_seen(view) == "bottom" else ""
     if remain_mm is not None:
         words = f"the points follow the parts' own edges{below}; ± {remain_mm:.2f} mm remain"
-        return Fit(Grade.GOOD, words, view, each)
+        return Fit(Grade.GOOD, words, view, (math.nan,) * len(points))
     if len(points) == ENOUGH:
         words = f"four points always fit{below}; a fifth tells whether they are right"
         return Fit(Grade.GOOD, words, view, each)

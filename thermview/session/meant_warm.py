@@ -10,13 +10,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from thermview.analysis.heat.findings import Place
-from thermview.errors import OutputError, UsageError
-from thermview.paths import save_text, user_data
+from thermview.errors import UsageError
+from thermview.paths import made, save_text, user_data
 from thermview.session.boards import Board
 
 NEAR_MM, NEAR_PX = 3.0, 6.0
 """Heat so near to a place, or within its own radius, is that place's."""
+MARGIN_MM = 15.0
+"""A board goes so far beyond the middles of its outermost parts."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,15 +61,23 @@ def covers(warm: Collection[Warm], place: Place) -> bool:
     return any(isinstance(one, WarmPlace) and one.is_at(place) for one in warm)
 
 
-def parse_warm(text: str, board: Board | None) -> frozenset[Warm]:
+def parse_warm(text: str, board: Board | None, size_px: tuple[int, int]) -> frozenset[Warm]:
     """Read a list such as ``U3,41.5:20``: designators, and places as x:y.
 
     Places are mm on the board where one is known, else pixels.
 
+    Parameters
+    ----------
+    text : str
+    board : Board or None
+    size_px : (width, height)
+        Of the picture.
+
     Raises
     ------
     UsageError
-        A name is not in the placement list, or a place is no two numbers.
+        A name is not in the placement list; a place is no two numbers, or neither in the picture
+        nor on the board.
     """
     entries = [entry.strip() for entry in text.split(",") if entry.strip()]
     known = {part.designator for part in board.parts} if board else set()
@@ -75,6 +88,14 @@ def parse_warm(text: str, board: Board | None) -> frozenset[Warm]:
             "or give a place as X:Y"
         )
     places = {_parsed(entry, on_board=board is not None) for entry in {*entries} - names}
+    (left, low), (right, high) = _reach(board, size_px).tolist()
+    for place in places:
+        if not (left <= place.x <= right and low <= place.y <= high):
+            unit = "px" if board is None else "mm"
+            raise UsageError(
+                f"--meant-warm has {place}, which is off the picture and the board; give X from "
+                f"{left:.0f} to {right:.0f} and Y from {low:.0f} to {high:.0f} {unit}"
+            )
     return frozenset(names | places)
 
 
@@ -87,6 +108,18 @@ def _parsed(entry: str, *, on_board: bool) -> WarmPlace:
         unit = "mm on the board" if on_board else "pixels"
         raise UsageError(f"--meant-warm has {entry!r}; give a place as X:Y in {unit}")
     return WarmPlace(x, y, on_board)
+
+
+def _reach(board: Board | None, size_px: tuple[int, int]) -> NDArray[np.float64]:
+    """Return two corners, shape (2, 2), between which the picture and the board lie."""
+    width, height = size_px
+    picture = np.array([(0, 0), (width, 0), (width, height), (0, height)], dtype=np.float64)
+    if board is None:
+        return np.stack([picture.min(axis=0), picture.max(axis=0)])
+    middles = np.array([(part.x_mm, part.y_mm) for part in board.parts]).reshape(-1, 2)
+    around = middles[None] + np.array([[[-MARGIN_MM]], [[MARGIN_MM]]])
+    known = np.concatenate([board.view.pixel_to_board(picture), around.reshape(-1, 2)])
+    return np.stack([known.min(axis=0), known.max(axis=0)])
 
 
 def model_key(board: Board) -> str:
@@ -132,10 +165,7 @@ def remember(board: Board, warm: Collection[Warm], title: str = "") -> None:
         The user's folder refuses it.
     """
     file = file_of(board)
-    try:
-        file.parent.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{file.parent} cannot be made: {error.strerror or error}") from error
+    made(file.parent)
     places = [[one.x, one.y] for one in warm if isinstance(one, WarmPlace) and one.on_board]
     words = {
         "model": title,

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from thermview.errors import InputError
 from thermview.frames import Footage, SourceInfo
-from thermview.paths import user_data
+from thermview.paths import made, user_data
 from thermview.radiometry import CameraProfile, load_profile, profile_of, save_profile
 from thermview.recording import RecordedFootage
 
@@ -57,6 +57,6 @@ def keep_profile(info: SourceInfo, profile: CameraProfile) -> Path:
         The user's folder refuses it.
     """
     path = profile_path(info)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    made(path.parent)
     save_profile(path, replace(profile, name=profile.name or camera_name(info)))
     return path

@@ -10,7 +10,7 @@ import numpy as np
 
 from thermview.errors import ThermviewError, UsageError
 from thermview.frames import Footage, Mark, Scene
-from thermview.paths import user_data, writing
+from thermview.paths import made, user_data, writing
 from thermview.radiometry import ASSUMED_REFLECTED_K, CameraProfile
 from thermview.radiometry.shiny import ShinyMap, ShinyMeter
 from thermview.recording import RecordedFootage
@@ -151,7 +151,7 @@ def remember_shiny(footage: Footage, shiny: ShinyMap | None) -> None:
     if shiny is None:
         nothing = np.zeros((footage.info.height_px, footage.info.width_px), dtype=np.bool_)
         shiny = ShinyMap(nothing, np.full(nothing.shape, np.nan), False, TAKEN_BACK)
-    file.parent.mkdir(parents=True, exist_ok=True)
+    made(file.parent)
     with writing(file, force=True) as partial:
         np.savez_compressed(
             partial,

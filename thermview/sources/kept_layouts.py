@@ -7,7 +7,7 @@ import shutil
 from pathlib import Path
 
 from thermview.errors import UsageError
-from thermview.paths import user_data, writing
+from thermview.paths import made, user_data, writing
 from thermview.sources.layouts import Layout, layout_file, read_layout
 
 
@@ -33,7 +33,7 @@ def keep_layout(serial: str, name: str) -> Path:
     file = layout_file(name)
     read_layout(file)  # refuse a mistake now, not when the camera is opened next
     path = _path_for(serial)
-    path.parent.mkdir(parents=True, exist_ok=True)
+    made(path.parent)
     with writing(path, force=True) as partial:
         shutil.copyfile(file, partial)
     return path

@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
-from PySide6.QtGui import QGuiApplication
 from PySide6.QtWidgets import (
     QAbstractButton,
     QApplication,
@@ -20,11 +19,12 @@ from PySide6.QtWidgets import (
 
 from thermview.errors import ThermviewError
 from thermview.frames import Frame, MarkKind
-from thermview.regions import load_regions, save_regions
+from thermview.regions import load_regions
 from thermview.session import EventKind, SessionEvent
 from thermview.sources import OpenOptions
 from thermview.sources.catalog import HDF5_SUFFIXES
 from thermview.ui.board.files import is_about_board
+from thermview.ui.board.panel import PHOTO
 from thermview.ui.board.photo import SUFFIXES as PHOTO_SUFFIXES
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.inputs import InputsDialog
@@ -36,16 +36,10 @@ from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.dialogs.triggers import TriggersDialog
 from thermview.ui.display import LevelMode
 from thermview.ui.dress import dress
-from thermview.ui.exports import (
-    FRAME_FILTERS,
-    REPORT_FILTERS,
-    propose,
-    save_curves,
-    save_frame,
-    save_report,
-)
 from thermview.ui.opening import datasets_of
+from thermview.ui.panels.steps import STEPS
 from thermview.ui.region_edits import RegionEdits
+from thermview.ui.save_commands import SaveCommands
 from thermview.ui.theme import THEMES
 from thermview.ui.widgets import set_icon
 from thermview.units import TemperatureUnit
@@ -64,6 +58,7 @@ class Commands(QObject):
         super().__init__(window)
         self._window = window
         self._desk = window.desk
+        self.save = SaveCommands(window)
         self.edits = RegionEdits(self._desk)
         self.edits.ask_shift = self._ask_shift
         self._desk.event_taken.connect(self._take_event)
@@ -79,7 +74,7 @@ class Commands(QObject):
             "fault_appears": lambda: desk.mark(MarkKind.FAULT_APPEARS),
             "fault_gone": lambda: desk.mark(MarkKind.FAULT_GONE),
             "meant_warm": desk.findings.toggle_meant_warm,
-            "still": self.still,
+            "still": self.save.still,
             "record": desk.record_toggle,
             "shutter": self._shutter,
             "stop": desk.stop,
@@ -95,7 +90,7 @@ class Commands(QObject):
             "level": self.toggle_level,
             "turn": desk.display.turn,
             "mirror": desk.display.mirror,
-            "copy": self.copy_picture,
+            "copy": self.save.copy_picture,
             "undo": self.undo,
             "redo": self.redo,
             "delete": edits.delete,
@@ -103,10 +98,12 @@ class Commands(QObject):
             "rename": self._window.picture.start_rename,
             "difference": edits.difference,
             "open": self.open,
-            "save_regions": self.save_regions,
+            "save_regions": self.save.save_regions,
             "triggers": self.triggers,
             "find_part": self._find_part,
             "match": self._match,
+            "photo": lambda: self._window.board.open_page(PHOTO),
+            **{f"step_{step.name}": partial(self._toggle_step, step.name) for step in STEPS},
             "help": self.show_keys,
             "quit": self._window.close,
         }
@@ -134,9 +131,9 @@ class Commands(QObject):
             "triggers": ("triggers …", "bell-outline", self.triggers),
             "camera": ("check the camera …", "camera-iris", self._camera),
             "shiny": ("find shiny places …", "texture", self._shiny),
-            "still": ("still picture", "camera-outline", self.still),
-            "curves": ("export curves …", "chart-line", self.export_curves),
-            "report": ("write a report …", "file-document-outline", self.write_report),
+            "still": ("still picture", "camera-outline", self.save.still),
+            "curves": ("export curves …", "chart-line", self.save.export_curves),
+            "report": ("write a report …", "file-document-outline", self.save.write_report),
             "faults": ("fault table …", "table", self.fault_table),
         }
 
@@ -149,6 +146,10 @@ class Commands(QObject):
         """Do it again."""
         if not self._window.compare.page.matching.redo():
             self._desk.redo()
+
+    def _toggle_step(self, name: str) -> None:
+        steps = self._window.steps
+        steps.choose("" if steps.current is not None and steps.current.name == name else name)
 
     def _find_part(self) -> None:
         self._window.board.find_part()
@@ -171,23 +172,25 @@ class Commands(QObject):
         menu.addAction("how this file is read …", self.read_as)
         menu.addSeparator()
         menu.addAction(actions["record"])
-        menu.addAction("record into …", self.record_into)
-        menu.addAction("keep the live pictures in memory …", self.save_history)
+        menu.addAction("record into …", self.save.record_into)
+        menu.addAction("keep the live pictures in memory …", self.save.save_history)
         menu.addAction("keep as a known-good board …", self._window.compare.ask_keep)
         menu.addSeparator()
         export = menu.addMenu("export")
-        export.addAction("curves (CSV) …", self.export_curves)
-        export.addAction("report (HTML, PDF) …", self.write_report)
-        export.addAction("this frame (PNG, TIFF, CSV, NPZ) …", self.export_frame)
-        export.addAction("picture as shown (PNG) …", self.save_picture)
-        export.addAction("copy the picture", self.copy_picture)
+        export.addAction("curves (CSV) …", self.save.export_curves)
+        export.addAction("report (HTML, PDF) …", self.save.write_report)
+        export.addAction("this frame (PNG, TIFF, CSV, NPZ) …", self.save.export_frame)
+        export.addAction("picture as shown (PNG) …", self.save.save_picture)
+        export.addAction("copy the picture", self.save.copy_picture)
         menu.addAction(actions["save_regions"])
         menu.addAction("load regions …", self.load_regions)
         menu.addSeparator()
         menu.addAction("scene: emissivity and reflections …", self.scene)
         self._window.optics.fill_menu(menu.addMenu("camera and surfaces"))
-        self._window.board.fill_menu(menu.addMenu("board"))
-        menu.addAction("triggers …", self.triggers)
+        self._window.board.fill_menu(
+            menu.addMenu("board"), [actions[name] for name in ("find_part", "match", "photo")]
+        )
+        menu.addAction(actions["triggers"])
         menu.addAction("fault table …", self.fault_table)
         menu.addAction("supply: leads and pulses …", self.supply)
         menu.addSeparator()
@@ -197,7 +200,7 @@ class Commands(QObject):
         themes = menu.addMenu("appearance")
         for name in THEMES:
             themes.addAction(name, partial(self.set_theme, name))
-        menu.addAction("keys …", self.show_keys)
+        menu.addAction(actions["help"])
         menu.addSeparator()
         menu.addAction(actions["quit"])
 
@@ -302,100 +305,14 @@ class Commands(QObject):
         box.setText("The live pictures are in memory only and are not recorded.")
         box.setInformativeText("Save what is still held before it goes?")
         box.setStandardButtons(buttons.Save | buttons.Discard | buttons.Cancel)
-        answer = box.exec()
+        answer, keeping = box.exec(), self._desk.keeping
         box.deleteLater()
         if answer == buttons.Save:
-            self._desk.keeping.save_history(self._desk.keeping.next_path())
+            self._desk.attempt(lambda: keeping.save_history(keeping.next_path()))
             return False  # the file is being written: the user closes again when it is said
         return answer == buttons.Discard
 
-    # ---- recording and exports ------------------------------------------------------------
-
-    def record_into(self) -> None:
-        """Choose a file, then record into it, with the seconds before if wished."""
-        path = self._ask_save(self._desk.keeping.next_path(), "recording (*.h5)")
-        if path is None:
-            return
-        seconds, taken = QInputDialog.getDouble(
-            self._window, "record into", "seconds from before now, still in memory", 0.0, 0.0, 600.0
-        )
-        if taken:
-            self._desk.keeping.toggle(path, seconds)
-
-    def save_history(self) -> None:
-        """Write the live pictures that are in memory."""
-        path = self._ask_save(self._desk.keeping.next_path(), "recording (*.h5)")
-        if path is not None:
-            self._desk.keeping.save_history(path)
-
-    def still(self) -> None:
-        """Save the picture as it is shown, at once, into the user's folder."""
-        if self._desk.shown is None:
-            self._desk.say("info", "nothing is open to take a still picture of")
-            return
-        self._save_still(propose(self._desk, "stills", ".png"))
-
-    def save_picture(self) -> None:
-        """Save the picture as it is shown under a chosen name."""
-        path = self._ask_save(propose(self._desk, "stills", ".png"), "picture (*.png)")
-        if path is not None:
-            self._save_still(path)
-
-    def _save_still(self, path: Path) -> None:
-        still = self._window.picture.still()
-        if still is not None and still.save(str(path)):
-            self._desk.say("info", f"still picture saved: {path}")
-        else:
-            self._desk.say("error", f"{path} cannot be written; is the disk full?")
-
-    def copy_picture(self) -> None:
-        """Put the picture as it is shown on the clipboard."""
-        still = self._window.picture.still()
-        if still is not None:
-            QGuiApplication.clipboard().setImage(still)
-            self._desk.say("info", "picture copied")
-
-    def export_frame(self) -> None:
-        """Write the shown frame's data."""
-        if self._desk.shown is None:
-            return
-        path = self._ask_save(propose(self._desk, "exports", ".tiff"), FRAME_FILTERS)
-        if path is not None:
-            save_frame(self._desk, path)
-
-    def export_curves(self) -> None:
-        """Write the regions' curves as CSV, as the command `thermview curve` does."""
-        if self._desk.session is None or not self._desk.document.current.regions:
-            self._desk.say("info", "draw a region first; its curve can then be exported")
-            return
-        path = self._ask_save(propose(self._desk, "exports", ".csv"), "table (*.csv)")
-        if path is not None:
-            save_curves(self._desk, path)
-
-    def write_report(self) -> None:
-        """Write the record of the work, as the command `thermview report` does."""
-        if self._desk.shown is None:
-            self._desk.say("info", "open a recording or an input first")
-            return
-        path = self._ask_save(propose(self._desk, "exports", ".html"), REPORT_FILTERS)
-        if path is not None:
-            save_report(self._desk, path)
-
-    def _ask_save(self, proposal: Path, what: str) -> Path | None:
-        name, chosen = QFileDialog.getSaveFileName(self._window, "save", str(proposal), what)
-        if not name:
-            return None
-        path = Path(name)
-        return path if path.suffix else path.with_suffix(chosen.split("*")[1].strip(") "))
-
     # ---- regions, marks, tables -----------------------------------------------------------
-
-    def save_regions(self) -> None:
-        """Write the regions' file."""
-        path = self._ask_save(propose(self._desk, "exports", ".regions.json"), "regions (*.json)")
-        if path is not None:
-            regions = self._desk.document.current
-            self._desk.attempt(lambda: save_regions(path, regions))
 
     def load_regions(self) -> None:
         """Take the regions of a file in place of these; undo brings these back."""
@@ -490,16 +407,8 @@ class Commands(QObject):
         self._desk.scale_changed.emit()
         self._desk.curves_changed.emit()
 
-    def _still_of(self, frame: Frame) -> None:
-        """Save a picture of the frame in which a trigger fired, whatever is shown now."""
-        shown, self._desk.shown = self._desk.shown, frame
-        try:
-            self._save_still(propose(self._desk, "stills", ".png"))
-        finally:
-            self._desk.shown = shown
-
     def _take_event(self, event: SessionEvent) -> None:
         if isinstance(event.data, Frame):
-            self._still_of(event.data)
+            self.save.still_of(event.data)
         elif event.kind is EventKind.TONE:
             QApplication.beep()

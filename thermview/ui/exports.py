@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from thermview.paths import user_data, writing
+from thermview.paths import made, user_data, writing
 from thermview.session.curve_table import write_curve_table
 from thermview.session.export import colour, export_frame
 from thermview.ui.desk import Desk
@@ -20,8 +20,7 @@ REPORT_FILTERS = "page with its pictures (*.html);;for printing (*.pdf)"
 
 def propose(desk: Desk, folder: str, suffix: str) -> Path:
     """Return a free name in the user's folder: what is open, and when."""
-    place = user_data() / folder
-    place.mkdir(parents=True, exist_ok=True)
+    place = made(user_data() / folder)
     name = Path(desk.session.info.name).stem if desk.session is not None else "thermview"
     safe = "".join(c if c.isalnum() or c in "-_" else "-" for c in name)
     stem = f"{safe} {time.strftime('%Y-%m-%d %H-%M-%S')}"

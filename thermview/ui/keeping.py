@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from thermview.errors import ThermviewError
-from thermview.paths import user_data
+from thermview.paths import made, user_data
 from thermview.session import RecordingStatus, Session
 from thermview.ui.tasks import Task
 
@@ -45,9 +45,14 @@ class Keeping:
             self._desk.session.set_recording_place(self.next_path, self.pre_trigger_s)
 
     def next_path(self) -> Path:
-        """Return a free name for a new recording, in the user's folder; on any thread."""
-        folder = user_data() / "recordings"
-        folder.mkdir(parents=True, exist_ok=True)
+        """Return a free name for a new recording, in the user's folder; on any thread.
+
+        Raises
+        ------
+        OutputError
+            There can be no such folder.
+        """
+        folder = made(user_data() / "recordings")
         stem = time.strftime("%Y-%m-%d %H-%M-%S")
         path, number = folder / f"{stem}.h5", 2
         while path.exists():
@@ -60,7 +65,7 @@ class Keeping:
         if session is None or not session.is_live:
             self._desk.say("info", "only a camera or a simulated board can be recorded")
         elif session.recording is None:
-            self._start(session, path or self.next_path(), before_s)
+            self._start(session, path, before_s)
         else:
             self._desk.run_task(
                 "finishing the recording",
@@ -68,9 +73,9 @@ class Keeping:
                 lambda _: self._desk.tick(),
             )
 
-    def _start(self, session: Session, path: Path, before_s: float) -> None:
+    def _start(self, session: Session, path: Path | None, before_s: float) -> None:
         try:
-            session.start_recording(path, before_s)
+            session.start_recording(path or self.next_path(), before_s)
         except ThermviewError as error:
             self._desk.say("error", str(error))
         else:

@@ -22,6 +22,7 @@ class KeyAction:
 
 
 BENCH, TIME, PICTURE, EDIT, PROGRAM = "bench", "time", "picture", "regions", "program"
+STEP = "steps"
 DRAW = "draw"  # the picture's own actions, by the names that it gives them
 
 ACTIONS = (
@@ -59,6 +60,7 @@ ACTIONS = (
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("find_part", "find a part", "/", PICTURE),
     KeyAction("match", "matching points: where the board lies", "C", PICTURE),
+    KeyAction("photo", "photo under the heat", "F8", PICTURE),
     KeyAction("tool_select", "select and move regions", "1", DRAW),
     KeyAction("tool_spot", "draw a spot", "2", DRAW),
     KeyAction("tool_line", "draw a line", "3", DRAW),
@@ -72,10 +74,15 @@ ACTIONS = (
     KeyAction("duplicate", "duplicate the selected", "D", EDIT),
     KeyAction("rename", "rename the selected", "F2", EDIT),
     KeyAction("difference", "difference of the two selected", "-", EDIT),
+    KeyAction("step_look", "look: eyes first", "F3", STEP),
+    KeyAction("step_measure", "measure: the meter", "F4", STEP),
+    KeyAction("step_power_up", "power up: watch what warms", "F5", STEP),
+    KeyAction("step_compare", "compare with a board that works", "F6", STEP),
+    KeyAction("step_write_down", "write down what was found", "F7", STEP),
     KeyAction("open", "open a file …", "Ctrl+O", PROGRAM),
     KeyAction("save_regions", "save the regions", "Ctrl+S", PROGRAM),
-    KeyAction("triggers", "triggers", "Y", PROGRAM),
-    KeyAction("help", "the keys", "F1", PROGRAM),
+    KeyAction("triggers", "triggers …", "Y", PROGRAM),
+    KeyAction("help", "keys …", "F1", PROGRAM),
     KeyAction("quit", "quit", "Ctrl+Q", PROGRAM),
 )
 

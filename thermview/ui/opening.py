@@ -9,7 +9,7 @@ from pathlib import Path
 
 from thermview.board import Landmark, Part, load_placement, outlines_seen
 from thermview.errors import ThermviewError
-from thermview.paths import sample_recordings, save_text, user_data
+from thermview.paths import made, sample_recordings, save_text, user_data
 from thermview.recording.generic import picture_datasets
 from thermview.recording.hdf5 import open_for_reading, reading
 from thermview.recording.probe import probe
@@ -123,7 +123,7 @@ def remember(address: str, regions: RegionSet, triggers: tuple[TriggerRule, ...]
         The user's folder refuses it.
     """
     file = memory_of(address)
-    file.parent.mkdir(parents=True, exist_ok=True)
+    made(file.parent)
     save_regions(file, regions)
     lines = "".join(f"{rule}\n" for rule in triggers)
     save_text(file.with_suffix(".triggers"), lines)

@@ -61,7 +61,12 @@ def cross(at: QPointF, length: float) -> QPainterPath:
 
 
 def plate_beside(pen: QPainter, ink: Ink, box: QRectF, words: str) -> None:
-    """Write words at the upper right of a box."""
+    """Write words at the upper right of a box, or where there is room for them."""
     chunks = [Chunk(words, ink.small_bold, ink.text)]
     size = ink.plate_size(chunks)
-    ink.plate(pen, QRectF(box.topRight() + QPointF(3, -size.height()), size), chunks)
+    plate = QRectF(box.topRight() + QPointF(3, -size.height()), size)
+    if plate.top() < 0:
+        plate.moveTop(box.bottom())
+    if plate.right() > pen.viewport().width():
+        plate.moveRight(box.left() - 3)
+    ink.plate(pen, plate, chunks)

@@ -13,7 +13,7 @@ from thermview.board import (
     load_landmarks,
     load_placement,
 )
-from thermview.paths import save_text
+from thermview.paths import made, save_text
 
 
 def keep(stem: Path, parts: Sequence[Part], landmarks: Sequence[Landmark]) -> None:
@@ -24,7 +24,7 @@ def keep(stem: Path, parts: Sequence[Part], landmarks: Sequence[Landmark]) -> No
     OutputError
         The folder refuses it.
     """
-    stem.parent.mkdir(parents=True, exist_ok=True)
+    made(stem.parent)
     _write(stem.with_suffix(".parts.csv"), format_placement(parts) if parts else "")
     marks = format_landmarks(landmarks) + "\n" if landmarks else ""
     _write(stem.with_suffix(".landmarks.json"), marks)

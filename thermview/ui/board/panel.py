@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
 
 from PySide6.QtCore import Qt, Signal
-from PySide6.QtGui import QKeyEvent
+from PySide6.QtGui import QAction, QKeyEvent
 from PySide6.QtWidgets import (
     QFileDialog,
     QFrame,
@@ -102,11 +103,9 @@ class BoardPanel(QFrame):
         else:
             self.close_panel()
 
-    def fill_menu(self, menu: QMenu) -> None:
-        """Offer what the panel does."""
-        menu.addAction("find a part", self.find_part)
-        menu.addAction("set matching points", self.match)
-        menu.addAction("photo under the heat", lambda: self.open_page(PHOTO))
+    def fill_menu(self, menu: QMenu, pages: Iterable[QAction]) -> None:
+        """Offer what the panel does; `pages` open its pages."""
+        menu.addActions(list(pages))
         menu.addSeparator()
         menu.addAction("load parts or nets …", self.ask_parts)
         menu.addAction("keep regions as a part map …", self.ask_map)

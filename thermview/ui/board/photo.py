@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +14,7 @@ from PySide6.QtCore import QObject, QRectF, Qt, Signal
 from PySide6.QtGui import QColor, QImage, QImageReader, QPainter, QPen
 
 from thermview.errors import InputError
-from thermview.paths import save_text
+from thermview.paths import made, save_text
 from thermview.session.matching import MM_PER_PX, Fit, Pixel, judge, judge_pairs
 
 if TYPE_CHECKING:
@@ -146,16 +146,16 @@ class Photo(QObject):
     # ---- points --------------------------------------------------------------------------------
 
     def click(self, *, photo: Pixel | None = None, picture: Pixel | None = None) -> None:
-        """Take a click in one of the two; it completes the pair that lacks it, or begins one."""
-        pairs, last = self.pairs, self.pairs[-1] if self.pairs else None
-        if last is not None and photo is not None and last.photo is None:
-            pairs = (*pairs[:-1], replace(last, photo=photo))
-        elif last is not None and picture is not None and last.picture is None:
-            pairs = (*pairs[:-1], replace(last, picture=picture))
-        elif last is not None and None in (last.photo, last.picture):
-            pairs = (*pairs[:-1], Pair(photo, picture))  # clicked anew in the same one
-        else:
-            pairs = (*pairs, Pair(photo, picture))
+        """Take a click in one of the two; it completes the first pair that lacks it, or begins one.
+
+        So all can be clicked in the one first, then in the other.
+        """
+        of = "photo" if picture is None else "picture"
+        lacking = (n for n, pair in enumerate(self.pairs) if getattr(pair, of) is None)
+        at = next(lacking, len(self.pairs))
+        pair = self.pairs[at] if at < len(self.pairs) else Pair(None, None)
+        pair = Pair(photo or pair.photo, picture or pair.picture)
+        pairs = (*self.pairs[:at], pair, *self.pairs[at + 1 :])
         self.set_pairs(pairs)
 
     def show_pairs(self, pairs: tuple[Pair, ...]) -> None:
@@ -273,5 +273,5 @@ def _pixel(value: list[float] | None) -> Pixel | None:
 
 
 def _write(path: Path, text: str) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
+    made(path.parent)
     save_text(path, text)

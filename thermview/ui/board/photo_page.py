@@ -15,9 +15,9 @@ from PySide6.QtGui import (
 )
 from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
 
-from thermview.session.matching import Grade
+from thermview.session.matching import Grade, Pixel
 from thermview.ui.board.loupe import draw_loupe, draw_mark
-from thermview.ui.board.photo import Pair, Photo, Pixel
+from thermview.ui.board.photo import Pair, Photo
 from thermview.ui.board.photo_camera import PhotoCamera
 from thermview.ui.board.point_tool import PointTool
 from thermview.ui.board.points_page import SIGNS, TONES
@@ -205,12 +205,11 @@ class PhotoPage(QWidget):
                 "A photo of the board under the heat shows which part it is. Take it from about "
                 "where the camera stands."
             )
-        last = photo.pairs[-1] if photo.pairs else None
-        if last is not None and last.picture is None:
-            return f"Now click place {len(photo.pairs)} in the picture."
-        if last is not None and last.photo is None:
-            return f"Now click place {len(photo.pairs)} in the photo."
-        return f"Click place {len(photo.pairs) + 1} in the photo, then in the picture."
+        for of in ("picture", "photo"):
+            lacking = [n for n, p in enumerate(photo.pairs, 1) if getattr(p, of) is None]
+            if lacking:
+                return f"Now click place {lacking[0]} in the {of}."
+        return f"Click place {len(photo.pairs) + 1} in the photo and in the picture."
 
     def showEvent(self, event: QShowEvent) -> None:
         """Take the picture's clicks."""

@@ -49,7 +49,7 @@ class ChooseView(QScrollArea):
         self.columns = columns
         self.shelf = ShelfSection(desk, room, keeper)
         columns.addWidget(self.shelf, 1)
-        files = self._section("files", "a recording of a good board")
+        files = self._section("files", "a good board, or this one before")
         files.addWidget(button("choose a file …", "chooseFile", self.ask, symbol="folder-open"))
         self._recent = column()
         files.addLayout(self._recent)
@@ -108,4 +108,5 @@ class ChooseView(QScrollArea):
         if name:
             path = Path(name)
             self._desk.settings.set("folder", str(path.parent))
+            self._desk.settings.add_recent(path)
             self._room.choose(Reference(path, path.stem))
