@@ -30,6 +30,8 @@ SOURCE_PX, AROUND_PX = 1.5, 7.0
 SOURCE_SIGMAS = 6.0
 LARGEST_SOURCE_PX = 400
 """A bright place of more pixels is taken for drift or an image, not for a source."""
+SOME = 7
+"""One pixel of so many tells a median; columns and rows do not divide by it."""
 _STEP = 3
 _PAD = 48
 
@@ -94,11 +96,9 @@ def calm_axes(coefficients: NDArray[np.float32]) -> Floats:
 
 def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whitener:
     """Measure the modes' noise spectra over the picture, sources clipped."""
-    flat = coefficients.reshape(len(coefficients), -1)
-    middle = np.median(flat, axis=1)[:, None, None]
-    apart = _without_sources(coefficients - middle)
-    spread = np.median(np.abs(apart.reshape(len(flat), -1)), axis=1) * SIGMA_OF_MAD
-    limit = (_CLIP * spread)[:, None, None].astype(np.float32)
+    count = len(coefficients)
+    apart = _without_sources(coefficients - _medians(coefficients))
+    limit = np.float32(_CLIP * SIGMA_OF_MAD) * _medians(np.abs(apart))
     calm = np.clip(apart, -limit, limit)
     size = (calm.shape[1], calm.shape[2])
     power = np.abs(fft.rfft2(calm)) ** 2 / (size[0] * size[1] * noise_var)
@@ -108,10 +108,16 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
         still_wanted()
         ring = power[:, (per_px >= low) & (per_px < high)]
         # the median of an exponential distribution is ln 2 of its mean
-        rings.append(np.median(ring, axis=1) / np.log(2.0) if ring.shape[1] else np.ones(len(flat)))
+        rings.append(np.median(ring, axis=1) / np.log(2.0) if ring.shape[1] else np.ones(count))
     spectrum = np.maximum(np.array(rings).T, 1.0)
     falling = np.maximum.accumulate(spectrum[:, ::-1], axis=1)[:, ::-1]
     return Whitener(np.log(falling))
+
+
+def _medians(pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return each picture's median, from a part of its pixels, shape (picture, 1, 1)."""
+    some = pictures.reshape(len(pictures), -1)[:, ::SOME]
+    return np.asarray(np.median(some, axis=1)[:, None, None], dtype=np.float32)
 
 
 def _without_sources(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -122,8 +128,9 @@ def _without_sources(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
     """
     fine = smooth(coefficients, SOURCE_PX)
     bumps = fine - smooth(coefficients, AROUND_PX)
-    spread = np.median(np.abs(bumps), axis=(1, 2), keepdims=True) * SIGMA_OF_MAD
-    bright = (np.abs(bumps) > SOURCE_SIGMAS * spread).any(axis=0).astype(np.uint8)
+    sizes_k = np.abs(bumps)
+    limit = np.float32(SOURCE_SIGMAS * SIGMA_OF_MAD) * _medians(sizes_k)
+    bright = (sizes_k > limit).any(axis=0).astype(np.uint8)
     count, marked, sizes, _ = cv2.connectedComponentsWithStats(bright, connectivity=8)
     compact = sizes[:, cv2.CC_STAT_AREA] <= LARGEST_SOURCE_PX
     compact[0] = False  # the ground

@@ -7,6 +7,7 @@ q/(gA), and lags by its own thermal mass. Linear, hence all in spatial frequenci
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -38,6 +39,9 @@ BODY_SEEN_LEAST = 0.5
 HIGHPASS_PX = 9.0
 SPREAD_PX = 0.8
 """The camera's blur, one standard deviation."""
+KEPT_TEMPLATES = 24
+"""Parts whose templates are kept for a second look; each has a few MB."""
+WORKERS = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -161,58 +165,94 @@ def sheet_filters(
     return filters
 
 
-class HeatModel:
-    """Templates of parts for given modes; square windows of one size.
+class Filters:
+    """What a watt does in pictures of one make, in the frequency plane.
 
     Parameters
     ----------
     modes : Modes
     mm_per_px : float
-    side : int
-        Of the windows, px.
     whitener : Whitener, optional
         The filter that the pictures have passed; unless given, the plain high-pass.
+    """
+
+    def __init__(self, modes: Modes, mm_per_px: float, whitener: Whitener | None = None) -> None:
+        self.modes = modes
+        self._mm_per_px = mm_per_px
+        self._whitener = whitener
+
+    def at(
+        self, size: tuple[int, int], choices: Sequence[tuple[float, int]]
+    ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Return the body's filter, and the sheet's for each (κ, lag), of a real transform.
+
+        Returns
+        -------
+        body : ndarray, shape (mode, row, column)
+            Per K of its own.
+        sheet : ndarray, shape (choice, mode, row, column)
+            Per W in one pixel.
+        """
+        pitch_m = self._mm_per_px * 1e-3
+        per_px = frequencies(size)
+        k2 = (2 * np.pi * per_px / pitch_m) ** 2
+        blur = np.exp(-0.5 * (2 * np.pi * per_px * SPREAD_PX) ** 2)
+        if self._whitener is None:
+            narrow = 1 - np.exp(-0.5 * (2 * np.pi * per_px * HIGHPASS_PX) ** 2)
+            passed = np.repeat(narrow[None], self.modes.count, axis=0)
+        else:
+            passed = self._whitener.filters(per_px)
+        body = (blur * passed).astype(np.float32)
+        return body, sheet_filters(choices, self.modes.sheet, k2, body, pitch_m)
+
+
+class HeatModel:
+    """Templates of parts in square windows of one size.
+
+    Parameters
+    ----------
+    filters : Filters
+    side : int
+        Of the windows, px.
     kappas, lags :
         Which κ (W/K) and which of `TAUS_S` (positions) to offer.
     """
 
     def __init__(
         self,
-        modes: Modes,
-        mm_per_px: float,
+        filters: Filters,
         side: int,
         *,
-        whitener: Whitener | None = None,
         kappas: tuple[float, ...] = KAPPAS,
         lags: tuple[int, ...] = tuple(range(len(TAUS_S))),
     ) -> None:
         self.side = side
         self.choices = [(kappa, lag) for kappa in kappas for lag in lags]
-        self._modes = modes
-        self._fine = fft.next_fast_len(2 * side)
-        pitch_m = mm_per_px * 1e-3
-        per_px = frequencies((self._fine, self._fine))
-        k2 = (2 * np.pi * per_px / pitch_m) ** 2
-        blur = np.exp(-0.5 * (2 * np.pi * per_px * SPREAD_PX) ** 2)
-        if whitener is None:
-            narrow = 1 - np.exp(-0.5 * (2 * np.pi * per_px * HIGHPASS_PX) ** 2)
-            filters = np.repeat(narrow[None], modes.count, axis=0)
-        else:
-            filters = whitener.filters(per_px)
-        seen = (blur * filters).astype(np.float32)
-        self._body = seen
-        self._sheet = sheet_filters(self.choices, modes.sheet, k2, seen, pitch_m)
+        self._fine = fft.next_fast_len(2 * side, real=True)
+        self._body, self._sheet = filters.at((self._fine, self._fine), self.choices)
+        self._made: OrderedDict[tuple[bytes, Window], Templates] = OrderedDict()
 
     def templates(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         """Return what 1 W does around a part, for every choice or for `only` one."""
+        if only is not None:
+            return self._make(outline_px, window, self._sheet[only : only + 1])
+        key = outline_px.tobytes(), window
+        made = self._made.pop(key, None) or self._make(outline_px, window, self._sheet)
+        self._made[key] = made
+        while len(self._made) > KEPT_TEMPLATES:
+            self._made.popitem(last=False)
+        return made
+
+    def _make(self, outline_px: Floats, window: Window, chosen: NDArray[np.float32]) -> Templates:
         still_wanted()
-        chosen = self._sheet if only is None else self._sheet[only : only + 1]
         share = coverage(outline_px, window)
-        size = (self._fine, self._fine)
-        seen = fft.rfft2(share, s=size)
-        side = window.side
-        body = fft.irfft2(seen * self._body, s=size)[:, :side, :side]
-        sheet = fft.irfft2(chosen * (seen / share.sum()).astype(np.complex64), s=size)
-        return Templates(
-            window, sheet[..., :side, :side].astype(np.float32), body.astype(np.float32)
-        )
+        seen = fft.rfft2(share, s=(self._fine, self._fine))
+        body = self._back(seen * self._body)
+        return Templates(window, self._back(chosen * (seen / share.sum())), body)
+
+    def _back(self, plane: NDArray[np.complexfloating]) -> NDArray[np.float32]:
+        """Return pictures from the frequency plane, cut to the window: rows that are not needed
+        are dropped half-way."""
+        tall = fft.ifft(plane, axis=-2, workers=WORKERS, overwrite_x=True)[..., : self.side, :]
+        wide = fft.irfft(tall, n=self._fine, axis=-1, workers=WORKERS)[..., : self.side]
+        return np.ascontiguousarray(wide, dtype=np.float32)

@@ -83,6 +83,20 @@ def slow_courses(times_s: Floats, period_s: float) -> Floats:
     return np.asarray(np.cos(phase[:, None] * np.arange(1, count + 1)))
 
 
+def energy_outside(pictures: NDArray[np.float32], courses: Floats) -> NDArray[np.float32]:
+    """Return each pixel's energy outside orthonormal courses, K², shape (row, column).
+
+    Parameters
+    ----------
+    pictures : ndarray, shape (time, row, column)
+    courses : ndarray, shape (time, course)
+    """
+    flat = pictures.reshape(len(pictures), -1)
+    inside = courses.T.astype(np.float32) @ flat
+    energy = np.einsum("tp,tp->p", flat, flat) - np.einsum("cp,cp->p", inside, inside)
+    return np.asarray(energy.reshape(pictures.shape[1:]))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Drive:
     """A power's course and all answers to it at the frames' times.
@@ -176,12 +190,3 @@ class Modes:
         flat = pictures.reshape(len(pictures), -1)
         found = self.active.T.astype(np.float32) @ flat
         return np.asarray(found.reshape(self.count, *pictures.shape[1:]))
-
-    def left_over(self, pictures: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return each pixel's energy outside nuisances and modes, K², shape of a picture."""
-        flat = pictures.reshape(len(pictures), -1)
-        both = np.concatenate([self.idle, self.active], axis=1).T.astype(np.float32)
-        energy = np.einsum("tp,tp->p", flat, flat)
-        inside = both @ flat
-        energy -= np.einsum("mp,mp->p", inside, inside)
-        return np.asarray(np.maximum(energy, 0.0).reshape(pictures.shape[1:]))

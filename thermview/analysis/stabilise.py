@@ -120,15 +120,14 @@ class Tracker:
         y, x = np.nonzero(inner & (steep >= least))
         self._centre = np.array([columns / 2, rows / 2])
         self._size = float(columns) / 2
-        self._x = (x + 0.5 - self._centre[0]) / self._size
-        self._y = (y + 0.5 - self._centre[1]) / self._size
-        self._values = reference[y, x].astype(np.float64)
+        self._x = ((x + 0.5 - self._centre[0]) / self._size).astype(np.float32)
+        self._y = ((y + 0.5 - self._centre[1]) / self._size).astype(np.float32)
+        self._values = reference[y, x].astype(np.float32)
         gx, gy = slope_x[y, x] * self._size, slope_y[y, x] * self._size
         # along x, along y, turn, nearer; and an offset of the whole picture
         self._slopes = np.stack(
-            [gx, gy, self._x * gy - self._y * gx, self._x * gx + self._y * gy, np.ones_like(gx)],
-            axis=1,
-        ).astype(np.float64)
+            [gx, gy, self._x * gy - self._y * gx, self._x * gx + self._y * gy, np.ones_like(gx)]
+        ).astype(np.float32)
         self.shape = reference.shape
         self._state: Floats = np.eye(3)  # in centred, scaled axes
 
@@ -136,20 +135,22 @@ class Tracker:
         """Return the matrix from the reference's pixels to a banded picture's, and agreement."""
         still_wanted()
         state = self._state if start is None else self._to_state(start)
-        weight = np.ones(len(self._values))
+        weight = np.ones_like(self._values)
         for _ in range(_STEPS):
             seen = self._sample(picture, state)
             apart = seen - self._values
             few = apart[::_SOME]
-            middle = float(np.median(few))
-            spread = max(float(np.median(np.abs(few - middle))) * SIGMA_OF_MAD, 1e-6)
+            middle = _middle(few)
+            spread = max(_middle(np.abs(few - middle)) * SIGMA_OF_MAD, 1e-6)
             apart -= middle
-            ratio = apart / (_TUKEY * spread)
-            weight = np.where(np.abs(ratio) < 1, (1 - ratio**2) ** 2, 0.0)
-            heavy = self._slopes * weight[:, None]
-            normal = heavy.T @ self._slopes
+            weight = apart * np.float32(1 / (_TUKEY * spread))
+            weight *= weight
+            weight = np.square(np.maximum(1 - weight, 0))
+            heavy = self._slopes * weight
+            normal = (heavy @ self._slopes.T).astype(np.float64)
             normal[np.diag_indices(5)] *= 1 + 1e-6
-            step = np.asarray(np.linalg.solve(normal, heavy.T @ apart), np.float64)
+            pull = (heavy @ apart).astype(np.float64)
+            step = np.asarray(np.linalg.solve(normal, pull), np.float64)
             back = np.asarray(np.linalg.inv(_similarity(step)), np.float64)
             state = state @ back
             if float(np.abs(step[:4]).max()) * self._size < _CONVERGED_PX:
@@ -160,14 +161,16 @@ class Tracker:
             self._state = state
         return self._to_pixels(state), agreement
 
-    def _sample(self, picture: Picture, state: Floats) -> NDArray[np.float64]:
-        x = state[0, 0] * self._x + state[0, 1] * self._y + state[0, 2]
-        y = state[1, 0] * self._x + state[1, 1] * self._y + state[1, 2]
-        # remap counts from pixel centres
-        at_x = (x * self._size + self._centre[0] - 0.5).astype(np.float32)[None]
-        at_y = (y * self._size + self._centre[1] - 0.5).astype(np.float32)[None]
-        seen = cv2.remap(picture, at_x, at_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-        return np.asarray(seen[0], dtype=np.float64)
+    def _sample(self, picture: Picture, state: Floats) -> NDArray[np.float32]:
+        way = state[:2] * self._size
+        way[:, 2] += self._centre - 0.5  # remap counts from pixel centres
+        at = way.astype(np.float32)
+        at_x = at[0, 0] * self._x + at[0, 1] * self._y + at[0, 2]
+        at_y = at[1, 0] * self._x + at[1, 1] * self._y + at[1, 2]
+        seen = cv2.remap(
+            picture, at_x[None], at_y[None], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE
+        )
+        return np.asarray(seen[0])
 
     def _axes(self) -> Floats:
         (cx, cy), size = self._centre, self._size
@@ -182,12 +185,20 @@ class Tracker:
         return np.asarray(np.linalg.inv(axes) @ matrix @ axes)
 
 
+def _middle(values: NDArray[np.float32]) -> float:
+    """Return about the median: the upper one of an even number."""
+    half = len(values) // 2
+    return float(np.partition(values, half)[half])
+
+
 def _similarity(step: Floats) -> Floats:
     dx, dy, turn, nearer = step[:4]
     return np.array([[1 + nearer, -turn, dx], [turn, 1 + nearer, dy], [0, 0, 1.0]])
 
 
-def _correlation(a: Floats, b: Floats, weight: Floats) -> float:
+def _correlation(
+    a: NDArray[np.float32], b: NDArray[np.float32], weight: NDArray[np.float32]
+) -> float:
     total = max(float(weight.sum()), 1e-9)
     a = a - float(weight @ a) / total
     b = b - float(weight @ b) / total
@@ -323,7 +334,8 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
     fixed : ndarray of float32, shape (row, column)
         The part of the sensor's own pattern that the motion makes visible, K.
     """
-    flattened = pictures - np.median(pictures.reshape(len(pictures), -1), axis=1)[:, None, None]
+    some = pictures[:, ::3, ::3].reshape(len(pictures), -1)
+    flattened = pictures - np.median(some, axis=1)[:, None, None]
     every = max(1, len(pictures) // 48)
     if fixed is None:
         fixed = stripes(flattened[::every].mean(axis=0))

@@ -11,7 +11,7 @@ from thermview.analysis.background import calm_axes, measure_whitener
 from thermview.analysis.heat.sources import Field, flat
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
-from thermview.analysis.responses import Drive, Modes, nuisances, slow_courses
+from thermview.analysis.responses import Drive, Modes, energy_outside, nuisances, slow_courses
 from thermview.analysis.waveform import Course
 
 Floats = NDArray[np.float64]
@@ -27,11 +27,14 @@ class Split:
         Their sum is the take's rise.
     idle : ndarray, shape (frame, course)
         Orthonormal.
+    energy : ndarray of float32, shape (row, column)
+        Of the narrow pictures outside those courses, K².
     """
 
     narrow: Block
     wide: Block
     idle: Floats
+    energy: NDArray[np.float32]
 
 
 def split(take: Take, period_s: float | None = None) -> Split:
@@ -39,7 +42,8 @@ def split(take: Take, period_s: float | None = None) -> Split:
     wide = lowpass(take.rise_k, HIGHPASS_PX)
     more = [] if period_s is None else [slow_courses(take.times_s, period_s)]
     idle = nuisances(take.times_s, take.segment, take.sway, *more)
-    return Split(take.rise_k - wide, wide, idle)
+    narrow = take.rise_k - wide
+    return Split(narrow, wide, idle, energy_outside(narrow, idle))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -72,14 +76,16 @@ class Ground:
 def prepare_ground(take: Take, parted: Split, course: Course, mm_per_px: float) -> Ground:
     """Project pictures on the answers to a power's course, and measure the noise."""
     modes = Modes.of(Drive.of(course.power, take.times_s), parted.idle)
-    left_over = modes.left_over(parted.narrow)
+    inside = modes.project(parted.narrow)
+    left_over = np.maximum(parted.energy - np.einsum("mij,mij->ij", inside, inside), 0.0)
     noise_var = float(np.median(left_over)) / modes.freedom
     raw = modes.project(take.rise_k)
-    axes = calm_axes(flat(raw))
+    plain = flat(raw)
+    axes = calm_axes(plain)
     modes = modes.turned(axes)
-    raw = np.einsum("mij,mk->kij", raw, axes.astype(np.float32))
+    raw, plain = (np.einsum("mij,mk->kij", one, np.float32(axes)) for one in (raw, plain))
     whitener = measure_whitener(raw, noise_var)
     coefficients = whitener.apply(raw)
     variance = np.maximum(left_over / modes.freedom, noise_var).astype(np.float32)
     field = Field(coefficients, variance, modes, mm_per_px=mm_per_px, whitener=whitener)
-    return Ground(modes, coefficients, flat(raw), left_over, noise_var, field)
+    return Ground(modes, coefficients, plain, left_over, noise_var, field)

@@ -13,7 +13,7 @@ from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Split, prepare_ground, split
 from thermview.analysis.heat.judged import judged_sources
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.sources import Explainer
+from thermview.analysis.heat.quick import QuickMatch, Shares
 from thermview.analysis.heat.spots import grid_of_discs
 from thermview.analysis.heat.surroundings import own_courses
 from thermview.analysis.heat.switching import (
@@ -183,7 +183,6 @@ def analyse(
         power_on_s=power_on_s,
         marked_s=marked_s,
         period_s=period_s,
-        stage=stage,
     )
     stage(READ + 3 * STEP)
     ground = prepare_ground(take, parted, course, mm_per_px)
@@ -228,7 +227,6 @@ def _course(
     power_on_s: float | None,
     marked_s: float | None,
     period_s: float | None,
-    stage: Callable[[int], None],
 ) -> tuple[Course, str]:
     """Return the power's course and how it is known: said, marked, logged, or seen."""
     for told_s, how in ((power_on_s, "given"), (marked_s, "marked")):
@@ -249,7 +247,7 @@ def _course(
     if period_s is not None:
         return step_course(take.times_s, found[0].on_s, period_s), "frames"
     if not any(is_clear(one) for one in found):
-        return _faint_course(take, parted, footprints, mm_per_px, found, stage=stage), "frames"
+        return _faint_course(take, parted, footprints, mm_per_px, found), "frames"
     return course_of_switchings(found, take.times_s, take.noise_k), "frames"
 
 
@@ -259,8 +257,6 @@ def _faint_course(
     footprints: Sequence[Footprint],
     mm_per_px: float,
     found: Sequence[Switching],
-    *,
-    stage: Callable[[int], None],
 ) -> Course:
     """Return the step at which the parts' heat is most likely to begin.
 
@@ -268,10 +264,11 @@ def _faint_course(
     own noise, tells more.
     """
     times_s = take.times_s
+    shares = Shares(footprints, take.shape)
 
     def evidence(on_s: float) -> float:
-        ground = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px)
-        return float(Explainer(footprints, ground.field).scores.max(initial=0.0))
+        field = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px).field
+        return float(QuickMatch(shares, field.filters).scores(field.left, field.variance).max())
 
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
     tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}

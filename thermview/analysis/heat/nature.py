@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.sources import SIDE, Field, Fit, Found, best_fit, flat, mask_of
 from thermview.analysis.heat.surroundings import own_courses
-from thermview.analysis.heat_model import Footprint, HeatModel
+from thermview.analysis.heat_model import Filters, Footprint, HeatModel
 from thermview.analysis.prepare import Block
 from thermview.analysis.responses import Modes
 
@@ -149,7 +149,8 @@ def judge(
     coefficients = flat(
         changed.project(curves.astype(np.float32).reshape(len(curves), *mask.shape))
     )
-    model = HeatModel(changed, field.mm_per_px, SIDE, kappas=(fit.kappa,), lags=(fit.lag,))
+    filters = Filters(changed, field.mm_per_px)
+    model = HeatModel(filters, SIDE, kappas=(fit.kappa,), lags=(fit.lag,))
     moved = found.footprint.outline_px - [window.x, window.y]
     footprint = Footprint(found.footprint.name, moved, found.footprint.area_m2)
     variance = window.cut(field.variance)

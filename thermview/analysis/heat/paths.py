@@ -15,8 +15,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, label
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import dijkstra
 
 from thermview.analysis.trend import SIGMA_OF_MAD
 
@@ -182,6 +180,9 @@ def _longest_way(mask: Mask, ridge: Floats) -> NDArray[np.intp]:
         rows.append(here)
         columns.append(other[there])
         costs.append(np.hypot(dy, dx) * 2.0 / (strength[here] + strength[other[there]]))
+    from scipy.sparse import coo_matrix  # late: few pictures have a track, and it takes a while
+    from scipy.sparse.csgraph import dijkstra
+
     graph = coo_matrix(
         (np.concatenate(costs), (np.concatenate(rows), np.concatenate(columns))),
         shape=(len(x), len(x)),

@@ -16,10 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.background import Whitener, local_excess
+from thermview.analysis.heat.match import excess_bounds, match_of, scores_of
+from thermview.analysis.heat.quick import QuickMatch, Shares
 from thermview.analysis.heat_model import (
-    BODY_SEEN_LEAST,
-    CONTACT,
     HIGHPASS_PX,
+    Filters,
     Footprint,
     HeatModel,
     Template,
@@ -34,9 +35,6 @@ from thermview.analysis.wanted import still_wanted
 Floats = NDArray[np.float64]
 
 SIDE = 64
-QUICK_SIDE = 32
-QUICK_KAPPAS = (0.004, 0.015)
-QUICK_LAGS = (1, 3)
 MODEL_ERROR = 0.06
 """Share of a source's own picture by which its model may be wrong: noise for the others."""
 MOST_SOURCES = 24
@@ -143,7 +141,7 @@ class Field:
         self.variance = variance.copy()
         self.modes = modes
         self.mm_per_px = mm_per_px
-        self.whitener = whitener
+        self.filters = Filters(modes, mm_per_px, whitener)
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -194,53 +192,6 @@ def settle(model: HeatModel, footprint: Footprint, field: Field, fit: Fit) -> tu
     return where, best
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Match:
-    """Products of what is seen with a part's two pictures and among these, shape (choice,).
-
-    `own` holds the body's courses in the modes, shape (choice, mode).
-    """
-
-    own: NDArray[np.float32]
-    data_sheet: NDArray[np.floating]
-    data_body: NDArray[np.floating]
-    sheet_sheet: NDArray[np.floating]
-    sheet_body: NDArray[np.floating]
-    body_body: NDArray[np.floating]
-
-    def of(self, excess: NDArray[np.floating]) -> tuple[Floats, Floats]:
-        """Return ⟨data, picture⟩ and ⟨picture, picture⟩ of 1 W for excesses, shape (…, choice).
-
-        Their quotient is the power, the first over the root of the second its score.
-        """
-        seen = self.data_sheet + excess * self.data_body
-        size = self.sheet_sheet + excess * (2 * self.sheet_body + excess * self.body_body)
-        return np.asarray(seen), np.asarray(size)
-
-
-def match_of(
-    templates: Templates,
-    choices: Sequence[tuple[float, int]],
-    field: Field,
-    seen: NDArray[np.float32],
-) -> Match:
-    """Return how what is seen in a window matches templates, weighed by the field's variance."""
-    modes = field.modes
-    weight = (1.0 / templates.window.cut(field.variance)).reshape(-1)
-    data = seen.reshape(modes.count, -1) * weight
-    sheet = templates.sheet.reshape(*templates.sheet.shape[:2], -1)
-    body = templates.body.reshape(modes.count, -1)
-    own = modes.body[[lag for _, lag in choices]].astype(np.float32)
-    return Match(
-        own=own,
-        data_sheet=sheet.reshape(len(sheet), -1) @ data.reshape(-1),
-        data_body=own @ np.sum(data * body, axis=1),
-        sheet_sheet=((sheet**2) @ weight).sum(axis=1),
-        sheet_body=np.sum(own * np.einsum("cmp,mp->cm", sheet, body * weight), axis=1),
-        body_body=own**2 @ ((body**2) @ weight),
-    )
-
-
 def fit_templates(
     model: HeatModel,
     footprint: Footprint,
@@ -256,20 +207,12 @@ def fit_templates(
     still_wanted()
     window = templates.window
     choices = model.choices if only is None else [model.choices[only]]
-    match = match_of(templates, choices, field, window.cut(field.left))
-    data_sheet, data_body = match.data_sheet, match.data_body
-    sheet_sheet, sheet_body, body_body = match.sheet_sheet, match.sheet_body, match.body_body
-    least = BODY_SEEN_LEAST / (CONTACT[1] * footprint.area_m2)
-    most = 1.0 / (CONTACT[0] * footprint.area_m2)
-    free_power = data_sheet * body_body - data_body * sheet_body
-    free_body = data_body * sheet_sheet - data_sheet * sheet_body
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = np.where(free_power > 0, free_body / free_power, least)
-    tries = np.stack(
-        [np.clip(ratio, least, most), np.full_like(ratio, least), np.full_like(ratio, most)]
+    match = match_of(
+        templates, choices, field.modes, seen=window.cut(field.left), variance=field.variance
     )
+    tries = match.tries(*excess_bounds(footprint))
     seen, size = match.of(tries)
-    scores = seen / np.sqrt(np.maximum(size, 1e-30))
+    scores = scores_of(seen, size)
     trial, choice = np.unravel_index(int(np.argmax(scores)), scores.shape)
     power = float(seen[trial, choice] / size[trial, choice])
     excess = float(tries[trial, choice])
@@ -293,28 +236,12 @@ class Explainer:
     def __init__(self, footprints: Sequence[Footprint], field: Field) -> None:
         self.field = field
         self.footprints = list(footprints)
-        self._quick = HeatModel(
-            field.modes,
-            field.mm_per_px,
-            QUICK_SIDE,
-            whitener=field.whitener,
-            kappas=QUICK_KAPPAS,
-            lags=QUICK_LAGS,
-        )
-        self._prepared = []
-        for footprint in self.footprints:
-            window = window_around(footprint.centre_px, QUICK_SIDE, field.shape)
-            self._prepared.append(self._quick.templates(footprint.outline_px, window))
-        self.scores = np.array([self._score(i) for i in range(len(self.footprints))])
+        self._quick = QuickMatch(Shares(self.footprints, field.shape), field.filters)
 
     @cached_property
     def model(self) -> HeatModel:
         """Return all choices of board and body, made when first asked for: it takes a while."""
-        field = self.field
-        return HeatModel(field.modes, field.mm_per_px, SIDE, whitener=field.whitener)
-
-    def _score(self, at: int) -> float:
-        return fit_templates(self._quick, self.footprints[at], self.field, self._prepared[at]).score
+        return HeatModel(self.field.filters, SIDE)
 
     def explain(self, least_score: float) -> list[Found]:
         """Take sources off, the strongest evidence first, until none reaches `least_score`."""
@@ -323,8 +250,9 @@ class Explainer:
         fits: dict[int, Fit] = {}
         while left and len(found) < MOST_SOURCES:
             best: tuple[float, int] | None = None
-            for at in sorted(left, key=lambda i: -self.scores[i])[:4]:
-                if self.scores[at] < 0.6 * least_score:
+            scores = self._quick.scores(self.field.left, self.field.variance)
+            for at in sorted(left, key=lambda i: -scores[i])[:4]:
+                if scores[at] < 0.6 * least_score:
                     break
                 if at not in fits:
                     fits[at] = best_fit(self.model, self.footprints[at], self.field)
@@ -343,7 +271,6 @@ class Explainer:
                 apart = np.abs(self.footprints[other].centre_px - self.footprints[at].centre_px)
                 if apart.max() < SIDE * 0.75:
                     fits.pop(other, None)
-                    self.scores[other] = self._score(other)
         return found
 
     def fit_at(self, footprint: Footprint) -> Found:
@@ -371,10 +298,7 @@ class Explainer:
         Nothing cools when the power comes on, but drift and reflections go both ways: what reaches
         little higher than this nearby is weak evidence.
         """
-        self.field.left *= np.float32(-1.0)
-        scores = np.array([self._score(i) for i in range(len(self.footprints))])
-        self.field.left *= np.float32(-1.0)
-        return scores
+        return self._quick.scores(self.field.left, self.field.variance, sign=-1.0)
 
     def weigh(
         self,

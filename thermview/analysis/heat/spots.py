@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
-from thermview.analysis.heat.sources import QUICK_KAPPAS, QUICK_LAGS, Field
+from thermview.analysis.heat.quick import QUICK_KAPPAS, QUICK_LAGS
+from thermview.analysis.heat.sources import Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
 from thermview.analysis.wanted import still_wanted
 
@@ -51,14 +52,7 @@ class SpotSearch:
     def __init__(self, field: Field) -> None:
         self._field = field
         self._matched: list[tuple[float, Spectrum, Spectrum]] = []
-        model = HeatModel(
-            field.modes,
-            field.mm_per_px,
-            SIDE,
-            whitener=field.whitener,
-            kappas=QUICK_KAPPAS,
-            lags=QUICK_LAGS,
-        )
+        model = HeatModel(field.filters, SIDE, kappas=QUICK_KAPPAS, lags=QUICK_LAGS)
         middle = SIDE / 2 + 0.5
         rows, columns = field.shape
         self._size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE))

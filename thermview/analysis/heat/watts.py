@@ -11,7 +11,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.sources import Field, Found, match_of
+from thermview.analysis.heat.match import match_of
+from thermview.analysis.heat.sources import Field, Found
 from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint, HeatModel
 from thermview.analysis.responses import RATES_HZ, Drive, Modes
 from thermview.analysis.wanted import still_wanted
@@ -137,7 +138,7 @@ def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     window, footprint = found.fit.window, found.footprint
     templates = model.templates(footprint.outline_px, window)
     seen = window.cut(field.left) + found.fit.picture
-    match = match_of(templates, model.choices, field, seen)
+    match = match_of(templates, model.choices, field.modes, seen=seen, variance=field.variance)
     excess = footprint.bare / (HELD * footprint.area_m2)
     amount, size = match.of(excess[:, None])
     gain = np.where(amount > 0, amount**2 / np.maximum(size, 1e-30), 0.0)

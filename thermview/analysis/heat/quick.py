@@ -1,0 +1,123 @@
+"""All parts' scores at once: matched filters as correlations over the whole picture.
+
+What the heat of a point looks like is the same everywhere; a part's is that, spread over the
+part's share of the pixels. So one correlation of the picture with the heat of a point, gathered
+over each part's share, is every part's match. Only the noise is taken to be even over what a
+part's heat covers, as it is around the part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft
+
+from thermview.analysis.heat.match import Match, excess_bounds, scores_of
+from thermview.analysis.heat_model import Filters, Footprint, coverage, window_around
+
+Floats = NDArray[np.float64]
+
+QUICK_KAPPAS = (0.004, 0.015)
+QUICK_LAGS = (1, 3)
+SIDE = 32
+AROUND_PX = 2.0
+"""Standard deviation of where the noise is taken from: a part's heat shows about so wide."""
+
+
+class Shares:
+    """The pixels that parts cover, and the power that they have in the frequency plane.
+
+    Parameters
+    ----------
+    footprints : sequence of Footprint
+    shape : (rows, columns)
+        Of the picture.
+    """
+
+    def __init__(self, footprints: Sequence[Footprint], shape: tuple[int, int]) -> None:
+        self.shape = shape
+        self._windows = [window_around(one.centre_px, SIDE, shape) for one in footprints]
+        self._cover = [
+            coverage(one.outline_px, window)
+            for one, window in zip(footprints, self._windows, strict=True)
+        ]
+        self.pixels = np.array([[share.sum()] for share in self._cover]).reshape(-1, 1)
+        self.bounds = np.array([excess_bounds(one) for one in footprints]).reshape(-1, 2)
+        size = (2 * SIDE, 2 * SIDE)
+        power = [np.abs(fft.rfft2(share, s=size)) ** 2 for share in self._cover]
+        self.power = np.array(power).reshape(len(power), 2 * SIDE * (SIDE + 1)) / np.prod(size)
+
+    def gather(self, pictures: NDArray[np.float32]) -> Floats:
+        """Return the sum over each part's share, shape (part, picture); from (picture, …)."""
+        pairs = zip(self._windows, self._cover, strict=True)
+        return np.array(
+            [np.tensordot(window.cut(pictures), share, axes=2) for window, share in pairs]
+        ).reshape(-1, len(pictures))
+
+
+class QuickMatch:
+    """Scores of parts in pictures of one make: modes, filter, pitch.
+
+    Parameters
+    ----------
+    shares : Shares
+    filters : Filters
+        What a watt does in these pictures, in the frequency plane.
+    """
+
+    def __init__(self, shares: Shares, filters: Filters) -> None:
+        rows, columns = shares.shape
+        self._shares = shares
+        self._size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE, real=True))
+        self.choices = [(kappa, lag) for kappa in QUICK_KAPPAS for lag in QUICK_LAGS]
+        self._own = filters.modes.body[[lag for _, lag in self.choices]]
+        self._body, self._sheet = filters.at(self._size, self.choices)
+        self._sizes = self._products(*filters.at((2 * SIDE, 2 * SIDE), self.choices))
+
+    def _products(self, body: NDArray[np.float32], sheet: NDArray[np.float32]) -> list[Floats]:
+        """Return the two pictures' products at noise of 1, each of shape (part, choice)."""
+        shares, own = self._shares, self._own
+        twice = np.full(body.shape[-1], 2.0)
+        twice[[0, -1]] = 1.0  # the other half of the plane mirrors this one
+        of_sheet = (sheet**2).sum(axis=1) * twice
+        of_both = np.einsum("cm,cmij,mij->cij", own, sheet, body, optimize=True) * twice
+        of_body = np.einsum("cm,mij->cij", own**2, body**2) * twice
+        ways = [(of_sheet, 2), (of_both, 1), (of_body, 0)]
+        return [
+            shares.power @ table.reshape(len(own), -1).T / shares.pixels**times
+            for table, times in ways
+        ]
+
+    def scores(
+        self, left: NDArray[np.float32], variance: NDArray[np.float32], sign: float = 1.0
+    ) -> Floats:
+        """Return each part's best score, shape (part,); of cooling with `sign` -1.
+
+        Parameters
+        ----------
+        left : ndarray, shape (mode, row, column)
+        variance : ndarray, shape (row, column)
+            Of one coefficient, K².
+        """
+        shares, own = self._shares, self._own
+        rows, columns = shares.shape
+        weight = np.float32(sign) / variance
+        data = fft.rfft2(left * weight, s=self._size)
+        both = [np.einsum("mij,cmij->cij", data, self._sheet), data * self._body]
+        back = fft.irfft2(np.concatenate(both), s=self._size)
+        seen = np.asarray(back[:, :rows, :columns], np.float32)
+        gathered = shares.gather(seen)
+        edges = cv2.BORDER_CONSTANT
+        blurred = cv2.GaussianBlur(1.0 / variance, (0, 0), AROUND_PX, borderType=edges)
+        around = shares.gather(np.asarray(blurred, np.float32)[None]) / shares.pixels
+        match = Match(
+            own,
+            gathered[:, : len(own)] / shares.pixels,
+            gathered[:, len(own) :] @ own.T,
+            *(size * around for size in self._sizes),
+        )
+        least, most = shares.bounds.T[..., None]
+        return np.asarray(scores_of(*match.of(match.tries(least, most))).max(axis=(0, 2)))
