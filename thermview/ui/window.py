@@ -69,9 +69,9 @@ class MainWindow(QMainWindow):
         self.camera = CameraState(desk)
         self.banner = Banner(desk)
         self.status = StatusLine(desk)
+        self.steps.chosen.connect(self._step_opened)  # makes room before the sheet takes it
         self.sheet = StepSheet(self.steps, self.commands.step_actions())
         self.guides.running.connect(self._guide_runs)
-        self.steps.chosen.connect(self._step_opened)
         self.readings.settings.toggled.connect(self._settings_opened)
         self._space_presses = SpacePresses(self)
         self.optics = OpticsCommands(self)

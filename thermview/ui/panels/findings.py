@@ -226,7 +226,7 @@ class FindingsPanel(QFrame):
         frame = self._desk.shown
         if looking and located is None:
             share = f" {100 * findings.done:.0f} %" if findings.done < 0.97 else ""
-            words = f"looking for what heats …{share}"
+            words = f"looking …{share}"
         elif located is not None and located.power_on_s is not None and located.power_on_from:
             origin = ORIGIN_WORDS.get(located.power_on_from, located.power_on_from)
             words = f"power on at {located.power_on_s:.1f} s, by {origin}"
