@@ -411,7 +411,22 @@ def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWi
     page.room.answered.connect(note)
     qtbot.waitUntil(lambda: len(until) >= 2, timeout=90_000)
     assert until[1] > until[0]  # more of the warm-up each time
-    assert [o.name for o in page.result.model.rows if o.verdict == "colder"] == ["U6"]
+    result = page.result
+    assert [o.name for o in result.model.rows if o.verdict == "colder"] == ["U6"]
+    # a table that gets the keys takes a current row by itself: that is nobody's choice
+    result.table.setFocus()
+    assert (result.chosen, result.link.zoom) == ("", 1.0)
+    result.table.selectRow(0)
+    assert result.link.zoom > 1.0
+    result.link.lay((20.0, 20.0), 6.0)  # the user looks elsewhere
+    qtbot.waitUntil(lambda: len(until) >= 3, timeout=90_000)
+    assert result.chosen == "U6"
+    assert result.table.selectionModel().selectedRows()
+    assert (result.link.centre, result.link.zoom) == ((20.0, 20.0), 6.0)  # and is left there
+    rect = result.table.visualRect(result.model.index(0, 0))
+    QTest.mouseClick(result.table.viewport(), Qt.MouseButton.LeftButton, pos=rect.center())
+    assert page.room.answer is not None
+    assert result.link.centre == pytest.approx(page.room.answer.places_px["U6"])
     main_window.steps.choose("")
     assert not page.room.attended
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from PySide6.QtCore import QModelIndex, Qt, QTimer
+from PySide6.QtCore import Qt, QTimer
 from PySide6.QtWidgets import (
     QAbstractItemView,
     QHeaderView,
@@ -89,7 +89,9 @@ class ResultView(QWidget):
         head.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
         head.setSectionResizeMode(VERDICT, QHeaderView.ResizeMode.Stretch)
         head.setHighlightSections(False)
-        table.selectionModel().currentRowChanged.connect(self._row_chosen)
+        # not the current row's: the table takes one by itself when it gets the keys
+        table.selectionModel().selectionChanged.connect(self._row_chosen)
+        table.clicked.connect(self._row_chosen)  # the chosen one again: back to it
         return table
 
     # ---- following -------------------------------------------------------------------------
@@ -111,9 +113,7 @@ class ResultView(QWidget):
         self._show_signs()
         if (at := self.model.row_of(kept)) >= 0:
             self.chosen = kept
-            self.table.blockSignals(True)
-            self.table.selectRow(at)
-            self.table.blockSignals(False)
+            self._select_row(at)
             self._show_signs()
 
     def _scale_changed(self) -> None:
@@ -175,21 +175,25 @@ class ResultView(QWidget):
 
     # ---- choosing --------------------------------------------------------------------------
 
-    def _row_chosen(self, now: QModelIndex) -> None:
-        if now.isValid():
-            self._choose(self.model.rows[now.row()].name, fly=True)
+    def _row_chosen(self, *_: object) -> None:
+        rows = self.table.selectionModel().selectedRows()
+        if rows:
+            self._choose(self.model.rows[rows[0].row()].name, fly=True)
+
+    def _select_row(self, at: int) -> None:
+        """Select a row, which nobody is told."""
+        choice = self.table.selectionModel()
+        choice.blockSignals(True)
+        self.table.selectRow(at)
+        choice.blockSignals(False)
+        self.table.viewport().update()
 
     def choose(self, name: str) -> None:
         """Select a subject in table and pictures."""
         at = self.model.row_of(name)
         if at >= 0:
-            self.table.blockSignals(True)
             self._choose(name, fly=False)
-            self.table.selectionModel().blockSignals(True)
-            self.table.selectRow(at)
-            self.table.selectionModel().blockSignals(False)
-            self.table.blockSignals(False)
-            self.table.viewport().update()
+            self._select_row(at)
             self.table.scrollTo(self.model.index(at, 0))
 
     def _choose(self, name: str, *, fly: bool) -> None:
