@@ -392,3 +392,13 @@ def test_commands_start_without_qt() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("name", ["info", "verify"])
+def test_a_command_in_a_process_of_its_own(name: str) -> None:
+    """The file is tried out on a thread while the program loads: neither disturbs the other."""
+    code = f"import sys; sys.argv[1:] = {[name, str(sample_recordings() / 'good.h5')]!r}; "
+    code += "from thermview.cli.main import main; main()"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout

@@ -80,17 +80,19 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _try_files_ahead(arguments: Sequence[str]) -> None:
-    """Let recordings be tried out (see `recording.probe`) while the program loads."""
+    """Let recordings be tried out (see `recording.probe`) while the rest of the program loads."""
+    words = arguments[1:] if arguments and arguments[0] in COMMANDS else ()
+    paths = [Path(word) for word in words if word.endswith(".h5") and Path(word).is_file()]
+    if not paths:
+        return
+    from thermview.recording.probe import probe  # here: two threads must not import one package
 
     def try_out(path: Path) -> None:
-        from thermview.recording.probe import probe
-
         with suppress(ThermviewError):  # met again, and told, where the file is opened
             probe(path)
 
-    for word in arguments[1:] if arguments and arguments[0] in COMMANDS else ():
-        if word.endswith(".h5") and Path(word).is_file():
-            threading.Thread(target=try_out, args=(Path(word),), daemon=True).start()
+    for path in paths:
+        threading.Thread(target=try_out, args=(path,), daemon=True).start()
 
 
 def main() -> NoReturn:
