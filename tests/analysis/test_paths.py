@@ -44,7 +44,7 @@ def test_a_track_is_a_path_with_its_end(seed: int) -> None:
     drawn = [(0.0, corner[1] + rng.uniform(-10, 10)), corner, end]
     paths = find_paths(glowing(drawn, 0.02, seed))
     assert len(paths) == 1
-    assert np.hypot(*(paths[0].points_px[-1] - end)) < 6.0
+    assert np.hypot(*(paths[0].points_px[-1] - end)) < 3.0
     along = [np.linspace(a, b, 30) for a, b in pairwise(drawn)]
     away = [paths[0].away_px(x, y) for x, y in np.concatenate(along).tolist()]
     assert np.mean(away) < 1.0  # pixels; a bend is cut by a few

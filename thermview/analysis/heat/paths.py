@@ -1,8 +1,9 @@
 """Heat along a path: a track that glows, with its course and its end.
 
-A line that heats is a ridge of the rise: warmer than the board on both its sides. The board's
-edge and the rims of cold bodies are warmer than one side only. Patches of such ridges that are
-many times longer than wide are paths.
+A line that heats is a ridge of the rise: warmer than the board on both its sides, all along. The
+board's edge and the rims of cold bodies are warmer than one side only. Bodies hide what goes on
+under them: a line that leaves a body where it would come out again is one. Chains of such ridges
+that are many times longer than wide are paths.
 """
 
 from __future__ import annotations
@@ -15,21 +16,33 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, label
+from scipy.sparse import coo_matrix, csr_matrix
+from scipy.sparse.csgraph import dijkstra
 
 from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 
 BLUR_PX = 1.2
-ASIDE_PX = 4
-SIGMAS = 6.0
-SHARE = 0.25
+ALONG_PX = (-8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0)
+SLANTS = 12
+ASIDE_PX = 4.0
+SIGMAS, END_SIGMAS, FAINT_SIGMAS = 8.0, 7.0, 4.0
+"""What a path has somewhere, at its ends, and all along where it is seen."""
+SHARE, END_SHARE, FAINT_SHARE = 0.25, 0.16, 0.06
 """Of what stands out most in the picture: what is weaker is halo, or another thing's."""
 LONGER = 7.5
 """A path is so many times longer than wide."""
 LEAST_PX = 25.0
+LEAST_SHARE = 0.01  # a gap costs ten times the ridge's height
+HIDDEN_COST, MOST_HIDDEN = 3.0, 0.5
+"""The way under bodies is taken straight, and is at most such a share of the whole."""
+GAP_PX = 2
+"""So far apart, twice, may two pieces lie."""
 FILLS_PX = (1.5, 3.0, 6.0)
+AHEAD_PX, FALLEN = 12, 0.6
 BEND_PX = 1.2
 HOOK_PX, HOOK_COSINE = 10.0, 0.8
 
@@ -41,7 +54,7 @@ class Path:
     Attributes
     ----------
     points_px : ndarray, shape (point, 2)
-        Its course (x, y); the last point is its end: the one farther inside the picture.
+        Its course (x, y); the last point is its end: the one farther inside the board.
     width_px : float
         As the camera and the heat's spread show it.
     mask : ndarray of bool, shape (row, column)
@@ -67,17 +80,25 @@ class Path:
 
 
 def ridges(rise_k: NDArray[np.floating]) -> Floats:
-    """Return how far each pixel is above both its sides, at the best of four slants, K."""
+    """Return how far each pixel is above both its sides, at the best of some slants, K.
+
+    The median of some places along the slant: one bright spot makes no line, and a line's end is
+    where it ends.
+    """
     smooth = cv2.GaussianBlur(np.asarray(rise_k, np.float32), (0, 0), BLUR_PX)
-    padded = np.pad(smooth, ASIDE_PX, mode="edge")
     rows, columns = smooth.shape
+    reach = round(max(ALONG_PX)) + round(ASIDE_PX)
     best = np.full(smooth.shape, -np.inf, np.float32)
-    slant = round(ASIDE_PX / np.sqrt(2.0))
-    for dy, dx in ((0, ASIDE_PX), (ASIDE_PX, 0), (slant, slant), (slant, -slant)):
-        sides = [
-            padded[ASIDE_PX + way * dy :, ASIDE_PX + way * dx :][:rows, :columns] for way in (-1, 1)
-        ]
-        np.maximum(best, smooth - np.maximum(*sides), out=best)
+    for slant in np.arange(SLANTS) * np.pi / SLANTS:
+        still_wanted()
+        along = np.array([np.cos(slant), np.sin(slant)])
+        dx, dy = np.round(ASIDE_PX * along[::-1] * [-1, 1]).astype(int)
+        padded = np.pad(smooth, reach + 1, mode="edge")
+        ahead, behind = np.roll(padded, (dy, dx), (0, 1)), np.roll(padded, (-dy, -dx), (0, 1))
+        above = padded - np.maximum(ahead, behind)
+        places = np.round(np.outer(ALONG_PX, along)).astype(int) + reach + 1
+        some = np.stack([above[y : y + rows, x : x + columns] for x, y in places])
+        np.maximum(best, np.partition(some, len(some) // 2, axis=0)[len(some) // 2], out=best)
     return best.astype(np.float64)
 
 
@@ -94,29 +115,46 @@ def find_paths(rise_k: NDArray[np.floating], outlines: Sequence[Floats] = ()) ->
     outlines : sequence of ndarray, shape (corner, 2)
         Of the parts: what bodies show is no line, the board under them is told by what is around.
     """
-    whole = ridges(rise_k)
-    ridge = ridges(_bared(rise_k, outlines))
+    hidden = _hidden(rise_k.shape, outlines)
+    ridge = ridges(_bared(rise_k, hidden))
     noise = float(np.median(np.abs(ridge - np.median(ridge)))) * SIGMA_OF_MAD
-    least = max(SIGMAS * noise, SHARE * float(np.percentile(whole, 99.98)))
+    most = float(np.percentile(ridges(rise_k), 99.98))
+    strong = ridge > max(SIGMAS * noise, SHARE * most)
+    clear = ridge > max(END_SIGMAS * noise, END_SHARE * most)
+    faint = ridge > max(FAINT_SIGMAS * noise, FAINT_SHARE * most)
     found = []
-    patches, count = label(ridge > least, structure=np.ones((3, 3)))
-    for number in range(1, count + 1):
-        path = _path_of(patches == number, ridge, noise)
-        if path is not None:
-            found.append(path)
+    gapless = cv2.morphologyEx((faint | hidden).astype(np.uint8), cv2.MORPH_CLOSE, _disc(GAP_PX))
+    patches, _ = label(gapless, structure=np.ones((3, 3)))
+    for number in np.unique(patches[strong & ~hidden]):
+        patch = patches == number
+        course = _course_of(patch, ridge, hidden=hidden, ends=clear)
+        if course is not None:
+            seen, (points, width_px) = patch & ~hidden, course
+            first, last = (_inside(points[at], outlines, ridge.shape) for at in (0, -1))
+            points = points[::-1] if first > last else points
+            clarity = float(np.median(ridge[seen & faint])) / max(noise, 1e-12)
+            found.append(Path(points, width_px, seen, clarity))
     return sorted(found, key=lambda path: -path.length_px)
 
 
-def _bared(rise_k: NDArray[np.floating], outlines: Sequence[Floats]) -> NDArray[np.float32]:
-    """Return the rise with what is under parts filled from around them."""
-    rise = np.asarray(rise_k, np.float32)
-    seen: NDArray[Any] = np.ones(rise.shape, np.float32)
+def _disc(radius_px: int) -> NDArray[Any]:
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * radius_px + 1, 2 * radius_px + 1))
+
+
+def _hidden(shape: tuple[int, ...], outlines: Sequence[Floats]) -> Mask:
+    """Return where bodies, and their rims, hide the board."""
+    seen: NDArray[Any] = np.ones(shape, np.uint8)
     for outline in outlines:
         corners = np.round((outline - 0.5) * 16).astype(np.int32)
-        cv2.fillPoly(seen, [corners], 0.0, shift=4)
-    seen = cv2.erode(seen, np.ones((3, 3)))
-    filled: NDArray[np.float32] = rise * seen
-    weight = seen.copy()
+        cv2.fillPoly(seen, [corners], 0, shift=4)
+    return np.asarray(cv2.erode(seen, np.ones((3, 3))) == 0)
+
+
+def _bared(rise_k: NDArray[np.floating], hidden: Mask) -> NDArray[np.float32]:
+    """Return the rise with what is under parts filled from around them."""
+    rise = np.asarray(rise_k, np.float32)
+    weight = (~hidden).astype(np.float32)
+    filled: NDArray[np.float32] = rise * weight
     for sigma in FILLS_PX:  # near first; what is still bare from farther away
         near = np.asarray(cv2.GaussianBlur(filled, (0, 0), sigma))
         share = np.asarray(cv2.GaussianBlur(weight, (0, 0), sigma))
@@ -126,23 +164,32 @@ def _bared(rise_k: NDArray[np.floating], outlines: Sequence[Floats]) -> NDArray[
     return np.asarray(np.where(weight > 0, filled, rise), np.float32)
 
 
-def _path_of(mask: Mask, ridge: Floats, noise: float) -> Path | None:
-    """Return the path through a patch, None where it is too short for its width."""
+def _course_of(
+    mask: Mask, ridge: Floats, *, hidden: Mask, ends: Mask
+) -> tuple[Floats, float] | None:
+    """Return a patch's course and width, px; None where it is too short for its width."""
     y, x = np.nonzero(mask)
-    if len(x) < LEAST_PX:
+    under = hidden[mask]
+    way = _longest_way(mask, ridge, hidden=hidden, ends=ends[mask] & ~under)
+    way = _ended(_ended(way, ridge[mask])[::-1], ridge[mask])
+    if len(way) < LEAST_PX or float(under[way].mean()) > MOST_HIDDEN:
         return None
-    way = _longest_way(mask, ridge)
     line = np.stack([x[way] + 0.5, y[way] + 0.5], axis=1)
     line = gaussian_filter1d(line, 2.0, axis=0, mode="nearest")
     length_px = float(np.hypot(*np.diff(line, axis=0).T).sum())
-    width_px = len(x) / max(length_px, 1.0)
+    strength = np.where(under, 0.0, np.maximum(ridge[mask], 0.0)) ** 2
+    width_px = float(strength.sum() / strength[way].sum())  # of a bar as high as the ridge
     if length_px < LEAST_PX or length_px < LONGER * width_px:
         return None
     bent = cv2.approxPolyDP(line.astype(np.float32).reshape(-1, 1, 2), BEND_PX, False)
-    points = _unhooked(_unhooked(bent.reshape(-1, 2).astype(np.float64))[::-1])
-    if _inside(points[0], mask.shape) > _inside(points[-1], mask.shape):
-        points = points[::-1]
-    return Path(points, width_px, mask, float(np.median(ridge[mask])) / max(noise, 1e-12))
+    return _unhooked(_unhooked(bent.reshape(-1, 2).astype(np.float64))[::-1]), width_px
+
+
+def _ended(way: NDArray[np.intp], ridge: Floats) -> NDArray[np.intp]:
+    """Return a way from where its ridge is half as high as farther on: heat spreads past an end."""
+    height = ridge[way]
+    ahead = [float(height[at : at + AHEAD_PX].max()) for at in range(len(way))]
+    return way[int(np.argmax(height > FALLEN * np.array(ahead))) :]
 
 
 def _unhooked(points: Floats) -> Floats:
@@ -156,21 +203,48 @@ def _unhooked(points: Floats) -> Floats:
     return points
 
 
-def _inside(point: Floats, shape: tuple[int, ...]) -> float:
+def _inside(point: Floats, outlines: Sequence[Floats], shape: tuple[int, ...]) -> float:
+    """Return how far a place is inside what all parts span, or else the picture, px."""
     rows, columns = shape
-    x, y = point
-    return float(min(x, y, columns - x, rows - y))
+    corners = np.array([(0, 0), (columns, 0), (columns, rows), (0, rows)])
+    around = np.concatenate(outlines) if len(outlines) else corners
+    hull = cv2.convexHull(around.astype(np.float32))
+    return float(cv2.pointPolygonTest(hull, (float(point[0]), float(point[1])), True))
 
 
-def _longest_way(mask: Mask, ridge: Floats) -> NDArray[np.intp]:
+def _longest_way(mask: Mask, ridge: Floats, *, hidden: Mask, ends: Mask) -> NDArray[np.intp]:
     """Return the pixels, in the mask's order, of the longest of all shortest ways through it.
 
     Steps cost less where the ridge is higher, so that the way keeps to the middle.
+
+    Parameters
+    ----------
+    mask, ridge, hidden : ndarray, shape (row, column)
+    ends : ndarray of bool, shape (pixel of the mask,)
+        Where it may begin and end.
     """
+    graph = _steps_through(mask, ridge, hidden)
+    first = _farthest(dijkstra(graph, directed=False, indices=int(np.argmax(ends))), ends)
+    away, before = dijkstra(graph, directed=False, indices=first, return_predecessors=True)
+    at, way = _farthest(away, ends), []
+    while at >= 0:
+        way.append(at)
+        at = int(before[at])
+    return np.array(way)
+
+
+def _farthest(distances: Floats, ends: Mask) -> int:
+    return int(np.argmax(np.where(ends & np.isfinite(distances), distances, -1.0)))
+
+
+def _steps_through(mask: Mask, ridge: Floats, hidden: Mask) -> csr_matrix:
+    """Return what each step between neighbouring pixels of a mask costs."""
     y, x = np.nonzero(mask)
     number = np.full(mask.shape, -1)
     number[y, x] = np.arange(len(x))
-    strength = np.sqrt(np.maximum(ridge[y, x], 1e-12) / ridge[y, x].max())
+    highest = float(ridge[mask & ~hidden].max())
+    price = 1.0 / np.sqrt(np.clip(ridge[y, x] / highest, LEAST_SHARE, 1.0))
+    price[hidden[y, x]] = HIDDEN_COST
     rows, columns, costs = [], [], []
     padded = np.pad(number, 1, constant_values=-1)
     for dy, dx in ((0, 1), (1, 0), (1, 1), (1, -1)):
@@ -179,22 +253,8 @@ def _longest_way(mask: Mask, ridge: Floats) -> NDArray[np.intp]:
         here = np.flatnonzero(there)
         rows.append(here)
         columns.append(other[there])
-        costs.append(np.hypot(dy, dx) * 2.0 / (strength[here] + strength[other[there]]))
-    from scipy.sparse import coo_matrix  # late: few pictures have a track, and it takes a while
-    from scipy.sparse.csgraph import dijkstra
-
-    graph = coo_matrix(
+        costs.append(np.hypot(dy, dx) * (price[here] + price[other[there]]) / 2.0)
+    return coo_matrix(
         (np.concatenate(costs), (np.concatenate(rows), np.concatenate(columns))),
         shape=(len(x), len(x)),
     ).tocsr()
-    first = int(np.argmax(_far(dijkstra(graph, directed=False, indices=0))))
-    away, before = dijkstra(graph, directed=False, indices=first, return_predecessors=True)
-    at, way = int(np.argmax(_far(away))), []
-    while at >= 0:
-        way.append(at)
-        at = int(before[at])
-    return np.array(way)
-
-
-def _far(distances: Floats) -> Floats:
-    return np.where(np.isfinite(distances), distances, -1.0)
