@@ -106,6 +106,13 @@ def coverage(outline_px: Floats, window: Window, fine: int = 8) -> NDArray[np.fl
     return np.asarray(share, dtype=np.float32)
 
 
+def mask_of(footprint: Footprint, window: Window, around_px: int = 2) -> NDArray[np.bool_]:
+    """Return the pixels of a part and `around_px` more on each side."""
+    share = coverage(footprint.outline_px, window)
+    kernel = np.ones((2 * around_px + 1, 2 * around_px + 1), np.uint8)
+    return np.asarray(cv2.dilate((share > 0.05).astype(np.uint8), kernel) > 0)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Templates:
     """What 1 W does to the sheet, and what 1 K of the body's own shows.

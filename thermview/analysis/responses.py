@@ -66,8 +66,12 @@ def nuisances(times_s: Floats, segment: NDArray[np.int64], *more: Floats) -> Flo
     columns += [since_s - since_s.mean(), np.exp(-COOLING_PER_S * since_s)]
     for course in more:
         columns += list(course.T if course.ndim == 2 else course[None])
-    table = np.stack(columns, axis=1)
-    table = table / np.maximum(np.linalg.norm(table, axis=0), 1e-30)
+    return orthonormal(np.stack(columns, axis=1))
+
+
+def orthonormal(courses: Floats) -> Floats:
+    """Return orthonormal courses that span the same, shape (time, course)."""
+    table = courses / np.maximum(np.linalg.norm(courses, axis=0), 1e-30)
     left, size, _ = np.linalg.svd(table, full_matrices=False)
     return np.asarray(left[:, size > 1e-6 * size[0]])
 

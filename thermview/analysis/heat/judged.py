@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.nature import Evidence, judge
 from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
@@ -61,11 +62,12 @@ def judged_sources(
         spots.append(explainer.fit_at(place))
     explainer.refit(found + spots)
     sham = explainer.sham()
-    at_parts = _weighed(explainer, found, ground, parted, sham=sham)
+    cooling = Cooling(parted.narrow, ground.modes.drive.times_s, parted.idle)
+    at_parts = _weighed(explainer, found, ground, parted, cooling, sham=sham)
     shams = search.shams([one.footprint for one in spots], NEAR_PX)
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
-    return at_parts, _merged(_weighed(explainer, spots, ground, parted, sham=None))
+    return at_parts, _merged(_weighed(explainer, spots, ground, parted, cooling, sham=None))
 
 
 def _off_parts(
@@ -106,7 +108,13 @@ def _merged(judged: list[Judged]) -> list[Judged]:
 
 
 def _weighed(
-    explainer: Explainer, found: list[Found], ground: Ground, parted: Split, *, sham: Floats | None
+    explainer: Explainer,
+    found: list[Found],
+    ground: Ground,
+    parted: Split,
+    cooling: Cooling,
+    *,
+    sham: Floats | None,
 ) -> list[Judged]:
     judged = []
     for one in found:
@@ -126,6 +134,7 @@ def _weighed(
             all_coefficients=ground.coefficients,
             narrow=parted.narrow,
             wide=parted.wide,
+            cooling=cooling.courses(one.footprint, one.fit.window),
             noise_var=ground.noise_var,
         )
         judged.append(Judged(one, evidence, drawn_power(explainer.model, ground.field, one)))

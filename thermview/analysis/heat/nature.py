@@ -15,11 +15,11 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.sources import SIDE, Field, Fit, Found, best_fit, flat, mask_of
+from thermview.analysis.heat.sources import SIDE, Field, Fit, Found, best_fit, flat
 from thermview.analysis.heat.surroundings import own_courses
-from thermview.analysis.heat_model import Filters, Footprint, HeatModel
+from thermview.analysis.heat_model import Filters, Footprint, HeatModel, mask_of
 from thermview.analysis.prepare import Block
-from thermview.analysis.responses import Modes
+from thermview.analysis.responses import Modes, orthonormal
 
 Floats = NDArray[np.float64]
 
@@ -61,6 +61,8 @@ class Evidence:
         Highest score of cooling nearby.
     excess : float
         How many times the noise the surroundings scatter, 1 or more.
+    cools : bool
+        Something that was warm before cools here or close by; the rest is without that.
     """
 
     heat_leaves: float
@@ -70,6 +72,7 @@ class Evidence:
     score: float
     sham: float
     excess: float
+    cools: bool = False
 
     @property
     def likely(self) -> float:
@@ -88,7 +91,7 @@ class Evidence:
     @property
     def nature(self) -> Nature:
         """Return the verdict."""
-        if self.likely > 0.5:
+        if self.likely > 0.5 and (self.rest is not None or not self.cools):
             return Nature.HEATING
         if self.mirror_leaves < MIRROR_LEAVES:
             return Nature.REFLECTION
@@ -107,6 +110,7 @@ def judge(
     all_coefficients: NDArray[np.float32],
     narrow: Block,
     wide: Block,
+    cooling: Floats,
     noise_var: float,
 ) -> Evidence:
     """Weigh heat against reflection at a found source; the other sources are taken off.
@@ -121,6 +125,8 @@ def judge(
         Nothing taken off.
     narrow, wide : ndarray, shape (frame, row, column)
         High-passed pictures and the rest.
+    cooling : ndarray, shape (frame, course)
+        Orthonormal; how what was warm before cools there, see `Cooling`.
     noise_var : float
         Variance of a pixel, K².
     """
@@ -144,7 +150,7 @@ def judge(
     seen = seen - modes.idle @ (modes.idle.T @ seen)
     mirror_leaves = _mirror_leaves(seen, courses, modes, noise_var=noise_var, least=inside)
 
-    idle, _ = np.linalg.qr(np.concatenate([modes.idle, courses], axis=1))
+    idle = orthonormal(np.concatenate([modes.idle, courses, cooling], axis=1))
     changed = Modes.of(modes.drive, idle)
     coefficients = flat(
         changed.project(curves.astype(np.float32).reshape(len(curves), *mask.shape))
@@ -169,6 +175,7 @@ def judge(
         score=fit.score,
         sham=found.sham,
         excess=found.excess,
+        cools=cooling.shape[1] > 0,
     )
 
 

@@ -26,7 +26,7 @@ from thermview.analysis.heat_model import (
     Template,
     Templates,
     Window,
-    coverage,
+    mask_of,
     window_around,
 )
 from thermview.analysis.responses import Modes
@@ -95,13 +95,6 @@ class Found:
     pixels: int = 0
     excess: float = 1.0
     sham: float = 0.0
-
-
-def mask_of(footprint: Footprint, window: Window, around_px: int = 2) -> NDArray[np.bool_]:
-    """Return the pixels of a part and `around_px` more on each side."""
-    share = coverage(footprint.outline_px, window)
-    kernel = np.ones((2 * around_px + 1, 2 * around_px + 1), np.uint8)
-    return np.asarray(cv2.dilate((share > 0.05).astype(np.uint8), kernel) > 0)
 
 
 def flat(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:

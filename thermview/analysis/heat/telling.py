@@ -172,6 +172,11 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, cour
             f"mirrors its surroundings: they leave {max(evidence.mirror_leaves, 0.0):.0%} of its "
             f"change unexplained, heat {min(evidence.heat_leaves, 1.0):.0%}"
         )
+    if evidence.nature is Nature.UNCERTAIN and evidence.cools:
+        return (
+            "what was warm before, such as by a finger, cools here and explains as much; let the "
+            "board settle for a minute, then record again"
+        )
     if evidence.nature is Nature.UNCERTAIN:
         return (
             "neither heat nor a mirror image explains it well; pulse the supply, or put a patch "
