@@ -21,6 +21,7 @@ from hard_boards import (
     smooth_path,
 )
 from numpy.typing import NDArray
+from scipy import sparse
 
 FPS = 12.5
 K_PER_COUNT = 0.015625
@@ -171,12 +172,24 @@ class _Board:
         sides = 2 * (size[:, 0] + size[:, 1]) * size[:, 2]
         self.body_film = (foot + sides) * self.film
         self.cells = [self._cell(p) for p in story.parts]
+        self.mean = self._means()
 
     @staticmethod
     def _cell(p: Part) -> tuple[slice, slice]:
         x0, x1 = round((p.x - p.w / 2) / CELL_MM), round((p.x + p.w / 2) / CELL_MM)
         y0, y1 = round((p.y - p.h / 2) / CELL_MM), round((p.y + p.h / 2) / CELL_MM)
         return slice(y0, max(y1, y0 + 1)), slice(x0, max(x1, x0 + 1))
+
+    def _means(self) -> sparse.csr_matrix:
+        """Return what takes the mean of a sheet's cells under each part."""
+        flat = np.arange(self.ny * self.nx).reshape(self.ny, self.nx)
+        under = [flat[cell].ravel() for cell in self.cells]
+        counts = np.array([len(cells) for cells in under])
+        share = np.repeat(1.0 / np.maximum(counts, 1), counts)
+        start = np.concatenate([[0], np.cumsum(counts)])
+        return sparse.csr_matrix(
+            (share, np.concatenate(under), start), shape=(len(under), self.ny * self.nx)
+        )
 
     def run(self, drive: Floats) -> tuple[Picture, Picture]:
         """Return rises of the sheet and of the bodies, K, per frame."""
@@ -190,13 +203,14 @@ class _Board:
         loss = self.body_g + self.body_film
         decay = np.exp(-loss / self.body_c * dt)
         powers = np.array([p.power_w for p in self.story.parts])
+        spread = self.mean.T.tocsr() / pitch_m**2
         sheet, bodies = self._start()
         sheets = np.empty((n, self.ny, self.nx), np.float32)
         tops = np.empty((n, len(powers)), np.float32)
         sheets[0], tops[0] = sheet, bodies
         for k in range(1, n):
             for _ in range(substeps):
-                under = np.array([sheet[c].mean() for c in self.cells])
+                under = self.mean @ sheet.ravel()
                 target = (powers * drive[k] + self.body_g * under) / loss
                 new = target + (bodies - target) * decay
                 flow = self.body_g * ((bodies + new) / 2 - under)
@@ -207,8 +221,7 @@ class _Board:
                 q[:, 1:] -= gx
                 q[:-1] += gy
                 q[1:] -= gy
-                for j, c in enumerate(self.cells):
-                    q[c] += flow[j] / (sheet[c].size * pitch_m**2)
+                q += (spread @ flow).reshape(q.shape)
                 sheet = sheet + q * dt / self.capacity
             sheets[k], tops[k] = sheet, bodies
         return sheets, tops
@@ -222,7 +235,7 @@ class _Board:
             yy, xx = np.mgrid[0 : self.ny, 0 : self.nx] * CELL_MM
             away = (xx - x) ** 2 + (yy - y) ** 2
             sheet += rng.uniform(0.3, 2.5) * np.exp(-away / 2 / rng.uniform(3, 6) ** 2)
-            bodies += [sheet[c].mean() for c in self.cells]
+            bodies += self.mean @ sheet.ravel()
         return sheet, bodies
 
 
