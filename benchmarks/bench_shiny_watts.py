@@ -13,12 +13,9 @@ import argparse
 from dataclasses import dataclass
 
 import numpy as np
+import trial_search
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.locate import analyse, footprints_of
-from thermview.analysis.prepare import Shots
-from thermview.analysis.stabilise import steady
-from thermview.board import fit_homography
 from thermview.simulation.anatomy import Kind, kind_of
 from thermview.simulation.story import Truth
 from thermview.simulation.trials import Draft, Film, film
@@ -49,12 +46,7 @@ def shorted(board: int, kinds: tuple[Kind, ...]) -> tuple[str, float, Film] | No
 
 def watts_of(part: str, power_w: float, shown: Film) -> Watts | None:
     """Return what is found of a part's power; None where the part is not listed."""
-    view, held = fit_homography(list(shown.landmarks)), shown.shutter
-    segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
-    kelvin = shown.scale.kelvin(shown.counts[~held]).astype(np.float32)
-    take, _ = steady(Shots(kelvin, shown.times_s[~held], segment))
-    outlines = footprints_of(shown.parts, view, take.shape)
-    located = analyse(take, outlines, view.mm_per_px, view=view, supply=shown.supply)
+    located = trial_search.find(shown)
     for suspect in located.suspects:
         if suspect.part == part:
             return Watts(suspect.power_w, suspect.power_sigma_w, power_w)

@@ -9,11 +9,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import special
+from scipy import optimize, special
 
 from thermview.analysis.heat.locate import Located, Nature, analyse, locate
 from thermview.analysis.heat.switching import Switching, course_of_switchings
-from thermview.analysis.heat.watts import within_supply
+from thermview.analysis.heat.watts import (
+    BOARD_DOUBT,
+    PART_DOUBT,
+    SHARE,
+    SHARE_LESS,
+    within_supply,
+)
 from thermview.analysis.heat_model import CAPACITY, Footprint
 from thermview.analysis.prepare import Shots, Take, take_of
 from thermview.analysis.responses import Drive, Modes, nuisances, one_pole
@@ -266,12 +272,29 @@ def test_pulses_in_a_log_are_recognised() -> None:
 
 
 def test_powers_stay_below_what_the_supply_gives() -> None:
-    powers, _ = within_supply([0.3, 0.1], 0.2)
+    powers, _ = within_supply([0.3, 0.1], [0.1, 0.1], 0.2)
     assert sum(powers) <= 0.2
-    assert powers[0] / powers[1] == pytest.approx(3.0)
-    far, doubt = within_supply([0.001], 1.0)  # the rest warms what is not in view
-    assert far == [0.001]
-    assert doubt > 0.25
+    far, sigmas = within_supply([0.001], [0.1], 1.0)  # the rest warms what is not in view
+    assert far == pytest.approx([0.001])
+    assert sigmas[0] > 0.25 * far[0]
+    assert within_supply([], [], 1.0) == ([], [])
+
+
+def test_powers_beside_the_supply_are_the_least_squares_of_both() -> None:
+    """Against scipy's least squares on the logarithms, and its covariance."""
+    powers, spreads, level = np.array([0.05, 0.02, 0.004]), np.array([0.1, 0.2, 0.4]), 0.11
+
+    def residuals(x: Floats) -> Floats:
+        """Logarithms of the powers, and the error that they share in units of its deviation."""
+        own = (x[:3] - np.log(powers) - x[3] * BOARD_DOUBT) / np.hypot(PART_DOUBT, spreads)
+        total = np.log(powers.sum()) + powers / powers.sum() @ (x[:3] - np.log(powers))
+        return np.array([*own, x[3], (total - np.log(SHARE * level)) / SHARE_LESS])
+
+    found = optimize.least_squares(residuals, np.array([*np.log(powers), 0.0]))
+    covariance = np.linalg.inv(found.jac.T @ found.jac)
+    told, sigmas = within_supply(powers.tolist(), spreads.tolist(), level)
+    assert told == pytest.approx(np.exp(found.x[:3]), rel=1e-4)
+    assert sigmas == pytest.approx(np.exp(found.x[:3]) * np.sqrt(np.diag(covariance)[:3]), rel=1e-4)
 
 
 def test_a_board_that_is_all_quiet_but_drifts(warmed: Floats) -> None:

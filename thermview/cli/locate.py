@@ -90,7 +90,7 @@ def run(options: argparse.Namespace) -> int:
     footage = open_footage(options.recording, open_options(options))
     try:
         board = _board(footage, options)
-        warm = _warm(options, board)
+        warm = _warm(options, board, footage)
         _check_power_on(options.power_on, footage)
         period_s = options.period
         if period_s is not None and math.isnan(period_s):
@@ -139,11 +139,12 @@ def _board(footage: Footage, options: argparse.Namespace) -> Board | None:
     return board_of(footage, Path(options.recording))
 
 
-def _warm(options: argparse.Namespace, board: Board | None) -> frozenset[Warm]:
+def _warm(options: argparse.Namespace, board: Board | None, footage: Footage) -> frozenset[Warm]:
     """Return what is meant to be warm: named here, or remembered of this board model."""
     from thermview.session.meant_warm import parse_warm, recall, remember
 
-    warm = parse_warm(options.meant_warm, board)
+    size_px = footage.info.width_px, footage.info.height_px
+    warm = parse_warm(options.meant_warm, board, size_px)
     if board is None:
         if options.remember:
             raise UsageError("--remember takes a placement list: models are known by it")
@@ -206,6 +207,7 @@ def _place(place: Place) -> dict[str, Any]:
         "x_px": _rounded(place.x_px, 2),
         "y_px": _rounded(place.y_px, 2),
         **({"radius_mm": _rounded(place.radius_mm, 2)} if known else {}),
+        **({} if place.sigma_mm is None else {"sigma_mm": _rounded(place.sigma_mm, 2)}),
         "nature": place.nature.value,
         "rise_K": _rounded(place.rise_k, 4),
         "power_W": _rounded(place.power_w, 7),
@@ -256,8 +258,9 @@ def _print_words(located: Located, stream: TextIO, period_s: float | None) -> No
         print(f"{'':13}{suspect.words}", file=stream)
     for place in located.elsewhere:
         known = place.x_mm is not None
+        off = "" if place.sigma_mm is None else f" ± {place.sigma_mm:.1f}"
         where = (
-            f"{place.x_mm:.1f}, {place.y_mm:.1f} mm"
+            f"{place.x_mm:.1f}, {place.y_mm:.1f}{off} mm"
             if known
             else f"{place.x_px:.1f}, {place.y_px:.1f} px"
         )

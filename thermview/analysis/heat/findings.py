@@ -71,9 +71,10 @@ class Suspect:
 class Place:
     """A source on no listed part; millimetres and watts only where the view is known.
 
-    `radius_mm` tells compact heat from broad (from the far side, or a plane); `expected`: it is
-    meant to be warm. A glowing track has the course of its heat, (x, y) each, in `path_px` and,
-    with a known view, `path_mm`; the last point is its end, where `x_px` … `y_mm` are as well.
+    `radius_mm` tells compact heat from broad (from the far side, or a plane), `sigma_mm` how far
+    off the place may be, root mean square; `expected`: it is meant to be warm. A glowing track has
+    the course of its heat, (x, y) each, in `path_px` and, with a known view, `path_mm`; the last
+    point is its end, where `x_px` … `y_mm` are as well.
     """
 
     x_px: float
@@ -88,6 +89,7 @@ class Place:
     snr: float
     likely: float
     expected: bool = False
+    sigma_mm: float | None = None
     path_px: tuple[tuple[float, float], ...] = ()
     path_mm: tuple[tuple[float, float], ...] = ()
 

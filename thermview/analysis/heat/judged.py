@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -43,6 +44,12 @@ class Judged:
     def power_w(self) -> float:
         """Return the power that it turns into heat, W."""
         return self.drawn.power_w * self.fit.power_w / max(self.found.fit.power_w, 1e-12)
+
+    @property
+    def spread(self) -> float:
+        """Return what fits and noise leave open of that: the deviation of its logarithm."""
+        noise = self.fit.sigma_w * self.found.excess / max(self.fit.power_w, 1e-12)
+        return math.hypot(self.drawn.spread, noise)
 
     @property
     def fit(self) -> Fit:

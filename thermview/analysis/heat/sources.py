@@ -185,6 +185,17 @@ def settle(model: HeatModel, footprint: Footprint, field: Field, fit: Fit) -> tu
     return where, best
 
 
+def place_sigma_px(fit: Fit, field: Field) -> float:
+    """Return how far off a fitted place is by noise alone: root mean square, px.
+
+    The inverse of the picture's squared slopes over the noise's variance, which no estimate of a
+    place passes (Cramér and Rao's bound).
+    """
+    scale = 1.0 / np.sqrt(fit.window.cut(field.variance))
+    slopes = [float(np.sum((np.gradient(fit.picture, axis=axis) * scale) ** 2)) for axis in (1, 2)]
+    return float(np.sqrt(sum(1.0 / max(slope, 1e-12) for slope in slopes)))
+
+
 def fit_templates(
     model: HeatModel,
     footprint: Footprint,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -11,6 +12,7 @@ from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.judged import Judged
 from thermview.analysis.heat.nature import Evidence, Nature
+from thermview.analysis.heat.sources import place_sigma_px
 from thermview.analysis.heat.watts import MODEL_DOUBT, within_supply
 from thermview.analysis.prepare import Take
 from thermview.analysis.responses import TAUS_S, Modes
@@ -20,6 +22,8 @@ from thermview.board import BoardView
 Floats = NDArray[np.float64]
 
 BREATHING_K = 0.12
+PLACE_PX, UNEVEN = 0.25, 0.08
+"""How far off a place is at best, px; and, as a share of its radius, what uneven copper does."""
 DOUBTED_SNR = 20.0
 """A source seen so well counts half of its power where suspects are ranked."""
 CERTAINTY = 6
@@ -35,16 +39,20 @@ def suspects_of(
     meant_warm: frozenset[str],
 ) -> tuple[Suspect, ...]:
     """Return what was found at parts, ranked."""
-    seen_w = [one.power_w for one in judged]
-    heats = [one.evidence.nature is Nature.HEATING for one in judged]
-    powers_w, doubt = within_supply(
-        [watts for watts, heat in zip(seen_w, heats, strict=True) if heat], course.level_w
+    heats = [one for one in judged if one.evidence.nature is Nature.HEATING]
+    agreed = zip(
+        *within_supply(
+            [one.power_w for one in heats], [one.spread for one in heats], course.level_w
+        ),
+        strict=True,
     )
-    agreed = iter(powers_w)
     suspects = []
-    for one, watts, heat in zip(judged, seen_w, heats, strict=True):
-        power_w = next(agreed) if heat else min(watts, course.level_w or watts)
-        noise_w = one.fit.sigma_w * power_w / max(one.fit.power_w, 1e-12) * one.found.excess
+    for one in judged:
+        if one.evidence.nature is Nature.HEATING:
+            power_w, sigma_w = next(agreed)
+        else:
+            power_w = min(one.power_w, course.level_w or one.power_w)
+            sigma_w = math.hypot(MODEL_DOUBT, one.spread) * power_w
         suspects.append(
             _suspect(
                 one,
@@ -53,7 +61,7 @@ def suspects_of(
                 take,
                 course,
                 power_w=power_w,
-                sigma_w=float(np.hypot(noise_w, np.hypot(doubt, one.drawn.spread) * power_w)),
+                sigma_w=sigma_w,
                 expected=one.found.footprint.name in meant_warm,
             )
         )
@@ -130,6 +138,7 @@ def places_of(
         if evidence.nature is not Nature.HEATING:
             continue
         x, y = found.footprint.centre_px
+        doubt = math.hypot(MODEL_DOUBT, one.spread)
         power_w: float | None = None
         x_mm: float | None = None
         y_mm: float | None = None
@@ -151,12 +160,23 @@ def places_of(
                 nature=evidence.nature,
                 rise_k=max(float(np.percentile(fitted, 98)) - zero, 0.0),
                 power_w=power_w,
-                power_sigma_w=None if power_w is None else MODEL_DOUBT * power_w,
+                power_sigma_w=None if power_w is None else doubt * power_w,
                 snr=found.fit.score / found.excess,
                 likely=evidence.likely,
+                sigma_mm=None if view is None else _off_mm(one, ground, view),
             )
         )
     return tuple(sorted(places, key=lambda place: -(place.power_w or place.rise_k)))
+
+
+def _off_mm(one: Judged, ground: Ground, view: BoardView) -> float:
+    """Return how far off a place may be, root mean square, mm."""
+    found = one.found
+    radius_mm = float(np.sqrt(found.footprint.area_m2 / np.pi) * 1e3)
+    noise_px = place_sigma_px(found.fit, ground.field) * found.excess
+    return math.hypot(
+        math.hypot(noise_px, PLACE_PX) * view.mm_per_px, UNEVEN * radius_mm, view.residual_mm
+    )
 
 
 def _onset(fitted_k: Floats, times_s: Floats, on_s: float) -> float:

@@ -14,31 +14,41 @@ from numpy.typing import NDArray
 from thermview.analysis.heat.match import match_of
 from thermview.analysis.heat.sources import Field, Found
 from thermview.analysis.heat_model import CAPACITY, FILM, SEEN, Footprint, HeatModel
-from thermview.analysis.responses import RATES_HZ, Drive, Modes
+from thermview.analysis.responses import RATES_HZ, TAUS_S, Drive, Modes
 from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 
 BODY_HEAT = 2.4e6
 """Heat capacity of ceramics and moulded plastics by volume, J/m³K: 3.0e6 and 1.8e6, from memory."""
-HELD = np.array([*np.geomspace(1000.0, 16000.0, 9), 4e4, 1e6])
+HELD = np.array([*np.geomspace(700.0, 30000.0, 12), 6e4, 1e6])
 """Conductances between body and board that are weighed, W/m²K; the last is no body at all."""
-HELD_USUALLY, HELD_SPREAD = 5500.0, 0.25
-"""Of their logarithm (trials): normal towards bodies that are held loosely, which fits favour
-wrongly; towards heat in the board itself with the long tail of a Cauchy distribution."""
+HELD_USUALLY, HELD_M2, HELD_SPREAD = 5500.0, 3e-6, 0.5
+"""Usual for a body of that area, and the spread of its logarithm (trials): normal towards bodies
+that are held loosely, with the long tail of a Cauchy distribution towards heat in the board itself.
+Joints go with a body's girth: per area they fall as 1 over its length."""
+LAG_SPREAD = 1.0
+"""Standard deviation of the logarithm of a body's lag about its heat over its conductance."""
 SPECTRUM_RINGS = 600
 SHAPE_ERROR = 0.08
 """Share of a source's picture by which the best of models is still wrong."""
 LEAST_WEIGHT = 1e-3
-MATCHED = 0.85
+HIDDEN = 0.02
+"""A step of which less is left beside offsets and drift: the camera's shutter closed just then."""
+MATCHED = 0.82
 """What a picture that is never quite the model's tells of its power (trials)."""
 BARE_OF_CHIPS = 0.72
 """Chips' bright ends are a quarter to a half of their length: share of the body that is seen."""
-MODEL_DOUBT = 0.28
-"""Standard deviation of the logarithm of a power by the model alone (trials)."""
-SHARE = 0.88
-SHARE_DOUBT = 0.17
-"""Of V·I at the terminals, what the board in view turns into heat; leads and tracks take some."""
+BOARD_DOUBT = math.hypot(0.13, 0.1, 0.1)
+"""Standard deviation of the logarithm of all powers of one board alike: heat capacity of laminate
+and copper, the camera's blur, film and emissivity (ranges of the materials)."""
+PART_DOUBT = math.hypot(0.14, 0.14, 0.14, 0.06)
+"""Of each power by itself, beside what the fits leave open: the body's heat, its outline off by
+some tenths of a pixel, copper that is uneven around it, its own emissivity."""
+MODEL_DOUBT = math.hypot(BOARD_DOUBT, PART_DOUBT)
+SHARE, SHARE_LESS, SHARE_MORE = 0.93, 0.3, 0.1
+"""Of V·I at the terminals, what the board in view turns into heat, and standard deviations of its
+logarithm downwards and upwards: leads and tracks take little or, beside a hard short, most."""
 FAR_OFF = 6.0  # the supply may feed what is not in view: then V·I is a limit only
 
 _CHIP = re.compile(r"(?<!\d)\d{4}(?!\d)")  # its size in hundredths of an inch, or tenths of a mm
@@ -120,10 +130,20 @@ class Drawn:
     spread: float
 
 
-def unusual_held() -> Floats:
-    """Return how unusual each of `HELD` is: minus twice the logarithm of its likelihood."""
-    off = (np.log(HELD / HELD_USUALLY) / HELD_SPREAD) ** 2
-    return np.asarray(np.where(HELD < HELD_USUALLY, off, 2.0 * np.log1p(off)))
+def unusual_held(area_m2: float) -> Floats:
+    """Return how unusual each of `HELD` is for a body: minus twice the log of its likelihood."""
+    usual = HELD_USUALLY * math.sqrt(HELD_M2 / area_m2)
+    off = (np.log(HELD / usual) / HELD_SPREAD) ** 2
+    return np.asarray(np.where(usual > HELD, off, 2.0 * np.log1p(off)))
+
+
+def unusual_lag(footprint: Footprint, lags: Sequence[int]) -> Floats:
+    """Return the same of lags (positions in `TAUS_S`), shape (held, lag)."""
+    if footprint.height_m <= 0:
+        return np.zeros((len(HELD), len(lags)))
+    usual_s = np.maximum(BODY_HEAT * footprint.height_m / HELD, TAUS_S[0] / 2)
+    taus_s = np.asarray(TAUS_S)[list(lags)]
+    return np.asarray((np.log(taus_s / usual_s[:, None]) / LAG_SPREAD) ** 2)
 
 
 def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
@@ -142,7 +162,9 @@ def drawn_power(model: HeatModel, field: Field, found: Found) -> Drawn:
     excess = footprint.bare / (HELD * footprint.area_m2)
     amount, size = match.of(excess[:, None])
     gain = np.where(amount > 0, amount**2 / np.maximum(size, 1e-30), 0.0)
-    evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max()) - unusual_held()[:, None]
+    evidence = gain / (1.0 + SHAPE_ERROR**2 * gain.max())
+    evidence -= unusual_held(footprint.area_m2)[:, None]
+    evidence -= unusual_lag(footprint, [lag for _, lag in model.choices])
     weight = np.exp(0.5 * (evidence - evidence.max()))
     weight[weight < LEAST_WEIGHT] = 0.0
     weight /= weight.sum()
@@ -175,24 +197,47 @@ def _shares(
     heat = BODY_HEAT * footprint.area_m2 * footprint.height_m
     keeps = heat * np.gradient(body_k, drive.times_s, axis=0)
     power = drive.power - modes.idle @ (modes.idle.T @ drive.power)
-    size = float(power @ power)
+    size, whole = float(power @ power), float(drive.power @ drive.power)
+    if size < HIDDEN * whole:
+        power, size = drive.power, whole
     if size <= 0:
         return np.ones(len(excess))
     return np.asarray(np.maximum(power @ (flow[:, None] + keeps) / size, 0.05))
 
 
-def within_supply(powers_w: Sequence[float], level_w: float | None) -> tuple[list[float], float]:
-    """Return powers made to agree with V·I, and their relative standard deviation.
+def within_supply(
+    powers_w: Sequence[float], spreads: Sequence[float], level_w: float | None
+) -> tuple[list[float], list[float]]:
+    """Return a board's powers made to agree with V·I, and their standard deviations, W.
 
-    The sum may not pass V·I; and where it comes near, V·I tells it better than the picture does.
+    Errors multiply: one is shared by all powers of a board, one is each power's own. Their sum is
+    then set beside V·I (least squares on logarithms), so that a power that is most of the sum is
+    known about as well as the sum, and a small one no better than the pictures tell it. The sum
+    may not pass V·I.
+
+    Parameters
+    ----------
+    powers_w : sequence of float
+        As the pictures tell them, W.
+    spreads : sequence of float
+        What fits and noise leave open of each, as a standard deviation of its logarithm.
+    level_w : float or None
+        V·I, W.
     """
-    total_w = sum(powers_w)
-    if level_w is None or total_w <= 0 or level_w <= 0:
-        return list(powers_w), MODEL_DOUBT
-    apart = math.log(SHARE * level_w / total_w)
-    if apart > math.log(FAR_OFF):
-        return list(powers_w), MODEL_DOUBT
-    trust = MODEL_DOUBT**2 / (MODEL_DOUBT**2 + SHARE_DOUBT**2)
-    factor = min(math.exp(trust * apart), level_w / total_w)
-    doubt = MODEL_DOUBT * SHARE_DOUBT / math.hypot(MODEL_DOUBT, SHARE_DOUBT)
-    return [power * factor for power in powers_w], doubt
+    if not powers_w:
+        return [], []
+    logs = np.log(np.maximum(powers_w, 1e-12))
+    open_ = np.square(spreads) + PART_DOUBT**2
+    covariance = BOARD_DOUBT**2 + np.diag(open_)
+    total_w = float(np.exp(logs).sum())
+    if level_w is not None and 0 < SHARE * level_w < FAR_OFF * total_w:
+        apart = math.log(SHARE * level_w / total_w)
+        doubt = SHARE_LESS if apart > 0 else SHARE_MORE
+        part = np.exp(logs) / total_w
+        common = covariance @ part
+        gain = common / (part @ common + doubt**2)
+        logs += gain * apart
+        covariance -= np.outer(gain, common)
+        logs -= max(0.0, math.log(float(np.exp(logs).sum()) / level_w) + 1e-9)
+    told_w = np.exp(logs)
+    return told_w.tolist(), (told_w * np.sqrt(np.diag(covariance))).tolist()

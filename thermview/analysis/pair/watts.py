@@ -97,7 +97,8 @@ def drawn(
         return Drawn()
     excess = subject.bare / (HELD * subject.area_m2)
     power, gain = products.power_w(excess)
-    evidence = gain / (1e-30 + SHAPE_ERROR**2 * gain.max()) - unusual_held()[:, None]
+    evidence = gain / (1e-30 + SHAPE_ERROR**2 * gain.max())
+    evidence -= unusual_held(subject.area_m2)[:, None]
     weight = np.exp(0.5 * (evidence - evidence.max()))
     shares = np.stack([_shares(courses, subject, choice, excess) for choice in choices], axis=1)
     logs = np.log(np.maximum(np.linalg.norm(power, axis=2) * shares / best_w, 1e-6))
