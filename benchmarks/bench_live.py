@@ -1,19 +1,27 @@
 """CPU seconds per second of live footage, 256 x 192 at 25 per second, as one thing after the other
-is switched on; and the resident memory while it lasts.
+is switched on; and the resident memory while it lasts. Then the whole window, its findings on,
+over a board that powers up: alone, and compared with a good board's recording while it warms; with
+the longest time in which the event loop did not come round.
 
-python benchmarks/bench_live.py [SECONDS]
+python benchmarks/bench_live.py [SECONDS [window]]    (window: only the window)
 
 Goal: under one core with everything on. Other work on the machine makes the figures larger.
 """
 
 from __future__ import annotations
 
+import itertools
+import os
 import statistics
+import subprocess
 import sys
+import tempfile
 import threading
 import time
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import psutil  # type: ignore[import-untyped]
@@ -21,10 +29,11 @@ from bench_pipeline import twenty_regions
 
 from thermview.frames import Frame, SourceInfo, SupplySample
 from thermview.session import Session
-from thermview.session.boards import Board
+from thermview.session.boards import Board, board_of
 from thermview.session.finding import Window, find, window_of
 from thermview.session.pulsing import PulseTest
 from thermview.simulation.trials import Film, film, random_story
+from thermview.sources import open_footage
 
 RATE_HZ = 25.0
 PERIOD_S = 2.0
@@ -120,14 +129,75 @@ def run(shown: Film, seconds: float, on: tuple[str, ...]) -> None:
     print(f"{' + '.join(on) or 'frames only':48} {spent:5.2f}  {early:6.0f} {late:6.0f}   {lost}")
 
 
+def filmed(story: str, path: Path, seconds: float) -> None:
+    """Record a simulated board, faster than it plays."""
+    words = f"record simulated:{story} {path} --seconds {seconds:g} --speed 100".split()
+    subprocess.run([sys.executable, "-m", "thermview", *words], check=True, capture_output=True)
+
+
+def run_window(live: Path, good: Path | None, seconds: float) -> None:
+    """Play a recording as a live camera in the window, and compare it where a good one is given."""
+    from PySide6.QtCore import QEventLoop, QTimer
+    from PySide6.QtWidgets import QApplication
+
+    from thermview.ui.compare.question import Reference
+    from thermview.ui.desk import Desk
+    from thermview.ui.dress import dress
+    from thermview.ui.window import MainWindow
+
+    application = QApplication.instance() or QApplication(["bench"])
+    assert isinstance(application, QApplication)
+    dress(application, "dark")
+    window = MainWindow(Desk())
+    window.resize(1280, 800)
+    window.show()
+    desk, room, answers = window.desk, window.compare.room, list[float]()
+    room.answered.connect(lambda: answers.append(time.perf_counter()) if room.answer else None)
+    rounds: list[float] = []
+    timer = QTimer()
+    timer.timeout.connect(lambda: rounds.append(time.perf_counter()))
+    desk.open(f"replay:{live}")
+    while desk.shown is None:
+        application.processEvents()
+    with closing(open_footage(str(live))) as footage:  # as the user gives a camera its parts
+        desk.set_board(board_of(footage, live))
+    window.steps.choose("" if good is None else "compare")
+    if good is not None:
+        room.choose(Reference(good, "good"))
+    timer.start(4)
+    cpu_s, begun = time.process_time(), time.perf_counter()
+    loop = QEventLoop()
+    QTimer.singleShot(int(1000 * seconds), loop.quit)
+    loop.exec()
+    spent = (time.process_time() - cpu_s) / (time.perf_counter() - begun)
+    gaps = np.array([after - before for before, after in itertools.pairwise(rounds)])
+    assert desk.session is not None
+    on = "window + findings" + ("" if good is None else " + comparison")
+    worst, usual = 1e3 * gaps.max(), 1e3 * np.quantile(gaps, 0.99)
+    told = f"gap {worst:4.0f} ms, 99 of 100 below {usual:3.0f} ms"
+    print(f"{on:48} {spent:5.2f}  {told}, {len(answers)} answers   {desk.session.losses}")
+    window.leave()
+
+
 def main() -> None:
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else SECONDS
-    shown = film(random_story(0, "shaky"), 0)
-    assert shown.counts.shape[1:] == (192, 256)
-    print(f"{'on':48} CPU s/s  MB in the middle, at the end   lost frames")
-    everything = ("curves", "stabilising", "lock-in", "findings")
-    for count in range(len(everything) + 1):
-        run(shown, seconds, everything[:count])
+    if "window" not in sys.argv:
+        shown = film(random_story(0, "shaky"), 0)
+        assert shown.counts.shape[1:] == (192, 256)
+        print(f"{'on':48} CPU s/s  MB in the middle, at the end   lost frames")
+        everything = ("curves", "stabilising", "lock-in", "findings")
+        for count in range(len(everything) + 1):
+            run(shown, seconds, everything[:count])
+    print(f"{'on':48} CPU s/s  event loop")
+    os.environ.setdefault("QT_LOGGING_RULES", "*.warning=false")
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["THERMVIEW_HOME"] = folder
+        good, cold = (Path(folder) / f"{name}.h5" for name in ("good", "cold"))
+        filmed("good", good, seconds)
+        filmed("cold-drivers", cold, seconds)
+        for beside in (None, good):
+            run_window(cold, beside, seconds - 1.0)
 
 
 if __name__ == "__main__":

@@ -351,6 +351,7 @@ class CompareRoom(QObject):
         task = Task(
             _words_of(question),
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
+            behind=True,
             parent=self,
         )
         self._aside = task
