@@ -20,17 +20,20 @@ RATES_FPS = (8.0, 9.0, 15.0, 25.0, 30.0)
 MOST_PIXELS = 55e6  # of a whole film, to keep the trials quick
 RENDER_MM = CELL_MM / FINE
 HAND_K = 10.0
+LANDMARK_SIGMA_MM = 0.7
+"""Of a landmark along either axis: what the outside example's landmarks are off."""
 
 
 @dataclass
 class Film:
-    """One board's recording and what a user would know of it."""
+    """One board's recording, what a user would know of it, and the camera that made it."""
 
     counts: NDArray[np.uint16]
     time_s: Floats
     landmarks: list[tuple[tuple[float, float], tuple[float, float]]]
     on_s: float
     k_per_count: float
+    camera: Camera
 
 
 @dataclass
@@ -160,12 +163,12 @@ class Camera:
     def landmarks(
         self, rng: np.random.Generator, size_mm: tuple[float, float]
     ) -> list[tuple[tuple[float, float], tuple[float, float]]]:
-        """Return five landmarks, half a millimetre off."""
+        """Return five landmarks, off as clicked ones are."""
         w, h = size_mm
         found = []
         for x, y in ((5.0, 5.0), (w - 5, 5.0), (w - 5, h - 5), (5.0, h - 5), (w / 2, h / 2)):
             seen = self.view @ [x, y, 1]
-            u, v = seen[:2] / seen[2] + rng.normal(0, 0.5 * self.scale / np.sqrt(2), 2)
+            u, v = seen[:2] / seen[2] + rng.normal(0, LANDMARK_SIGMA_MM * self.scale, 2)
             found.append(((float(x), float(y)), (float(u), float(v))))
         return found
 
@@ -241,4 +244,4 @@ def film_board(
             picture = (1 - covering) * picture + covering * np.float32(HAND_K)
         kelvin = ambient + picture + added + rng.normal(0, camera.netd_k, camera.shape)
         counts[k] = np.clip(np.round(kelvin / camera.k_per_count), 0, 65535)
-    return Film(counts, times_s, camera.landmarks(rng, size_mm), on_s, camera.k_per_count)
+    return Film(counts, times_s, camera.landmarks(rng, size_mm), on_s, camera.k_per_count, camera)

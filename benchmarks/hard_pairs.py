@@ -299,5 +299,5 @@ class MemoryFootage:
 
 
 def landmarks_of(film: Film) -> tuple[Landmark, ...]:
-    """Return a film's landmarks, half a millimetre off."""
+    """Return a film's landmarks."""
     return tuple(Landmark(board, pixel) for board, pixel in film.landmarks)

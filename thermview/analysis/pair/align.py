@@ -29,14 +29,18 @@ from thermview.analysis.pair.templates import NARROW, Library, usual_excess, usu
 
 Floats = NDArray[np.float64]
 
-LANDMARK_SIGMA_MM = 0.5
-"""How far a clicked landmark usually is off, root of the sum of both axes' squares."""
-ROUNDS = 4
+LANDMARK_SIGMA_MM = 1.0
+"""How far a clicked landmark may well be off, root of the sum of both axes' squares."""
+SOFTENED = (0.3, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+"""By how many mm edges are softened, round by round: soft ones are felt from farther off."""
+SETTLED_MM = 0.01
 RIDGE = 1e-5  # single-precision scalar products need so much to stay positive definite
 EDGE = 1.5  # what is wider than this many cells is not an edge, and is where models err
 LEAST_SIGMA_PX = 0.08  # interpolation and blur leave about this much
 LEAST_PATTERN_K = 0.02  # the sensor's own pattern is left in a picture of any length
-INDEPENDENT = 0.15  # share of cells that err independently
+LOOK_SHARE, HEAT_SHARE = 0.3, 0.05
+"""Shares of cells that err independently: parts look sharp, but heat's models err smoothly, and
+beside a hot part all to one side (measured against known views)."""
 TRIED_KAPPAS = (0.006, 0.018)
 INNER = 0.65  # a chip resistor's dark middle between its bright ends
 
@@ -132,18 +136,20 @@ class Aligner:
             covariance = np.linalg.inv(prior + 1e-6 * np.trace(prior) * np.eye(8))
         places = np.stack([s.centre_mm for s in self.subjects])
         now = view
-        for _ in range(0 if view.exact else ROUNDS):
-            normal, right = self._evidence(now, warm)
+        for soft in () if view.exact else np.array(SOFTENED) / self.plane.pitch_mm:
+            normal, right = self._evidence(now, warm, soft)
             normal[:8, :8] += prior
             right[:8] -= prior @ moved
             step = np.asarray(np.linalg.solve(normal, right)[:8], dtype=np.float64)
             covariance = np.asarray(np.linalg.inv(normal)[:8, :8], dtype=np.float64)
             moved = moved + step
             now = self._shifted(now, step)
+            if soft == 0 and np.abs(step).max() < SETTLED_MM:
+                break
         at = displacements(self.plane, places)
         shift = np.sqrt(np.mean(sum((a @ moved) ** 2 for a in at)))
         floor = (LEAST_SIGMA_PX * view.mm_per_px) ** 2
-        covariance = 4 * covariance  # what errs is not white: measured against known views
+        covariance = 2.5 * covariance  # what errs is not white: measured against known views
         covariance[[0, 3], [0, 3]] += floor
         var = sum(np.einsum("pi,ij,pj->p", a, covariance, a) for a in at)
         return Aligned(now, covariance, float(shift), float(np.sqrt(np.mean(var))))
@@ -158,28 +164,28 @@ class Aligner:
         matrix = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32))
         return View(matrix.astype(np.float64), view.mm_per_px, view.landmarks_mm)
 
-    def _evidence(self, view: View, warm: WarmUp) -> tuple[Floats, Floats]:
+    def _evidence(self, view: View, warm: WarmUp, soft: float) -> tuple[Floats, Floats]:
         """Return normal equations for eight displacements and a change of blur."""
         seen = self.plane.rectify(warm.coefficients, view.matrix, view.mm_per_px)
         seen = highpass(seen, NARROW)
         watts = nonnegative(self.heat_gram, (self.heat @ seen.ravel()).astype(np.float64))
         model = (watts.astype(np.float32) @ self.heat).reshape(seen.shape)
-        normal, right = self._flow(model, seen - model, warm.noise_k, INDEPENDENT)
+        normal, right = self._flow(model, seen - model, warm.noise_k, HEAT_SHARE, soft)
         still = _unstriped(warm.before_k)[None]
         look = highpass(self.plane.rectify(still, view.matrix, view.mm_per_px), EDGE * 3)
         right_hand = (self.looks @ look.ravel()).astype(np.float64)
         contrast = np.linalg.solve(self.looks_gram, right_hand)
         outline = (contrast.astype(np.float32) @ self.looks).reshape(look.shape)
         noise_k = max(warm.before_noise_k, LEAST_PATTERN_K)
-        more = self._flow(outline, look - outline, noise_k, 2 * INDEPENDENT)
+        more = self._flow(outline, look - outline, noise_k, LOOK_SHARE, soft)
         normal, right = normal + more[0], right + more[1]
         normal[8, 8] += 1 / 0.2**2
         return normal, right
 
     def _flow(
-        self, model: Pictures, left: Pictures, noise_k: float, share: float
+        self, model: Pictures, left: Pictures, noise_k: float, share: float, soft: float
     ) -> tuple[Floats, Floats]:
-        edges, left = highpass(model, EDGE), highpass(left, EDGE)
+        edges, left = (_edges(pictures, soft) for pictures in (model, left))
         wrong = cv2.GaussianBlur(np.mean(left**2, axis=0), (0, 0), 3.0)
         weight = (share / (wrong + noise_k**2)).astype(np.float32)
         dy, dx = np.gradient(edges, axis=(1, 2))
@@ -191,6 +197,12 @@ class Aligner:
             (weighted @ table.T).astype(np.float64),
             (weighted @ left.ravel()).astype(np.float64),
         )
+
+
+def _edges(pictures: Pictures, soft: float) -> Pictures:
+    if soft > 0.3:
+        pictures = np.stack([cv2.GaussianBlur(p, (0, 0), soft) for p in pictures])
+    return highpass(pictures, EDGE * (1 + soft))
 
 
 def _heat_columns(

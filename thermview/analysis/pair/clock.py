@@ -31,8 +31,13 @@ LEAST_AFTER_S = 3.0
 FEWEST_BEFORE = 2  # frames
 SEARCH_LAGS_S = (0.15, 0.6, 2.5, 10.0, 40.0)
 SEARCH_SPOTS = 60
+NEAR_S = 6.0
+"""The exact moment is told by so long after it: later, what bodies are made of rules."""
 PASSING_S = 5.5
 PASSING_SIGMAS = 10.0
+NO_JUMP = 1 / 16
+"""That a pixel jumps no more than all do at the shutter counts as much as this share of the frames:
+free jumps soon after power-on would take up what the courses get wrong, many times over."""
 SHOWN_S = 1.0  # rises are read over the last second that both recordings have
 
 
@@ -124,10 +129,11 @@ def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
             f"only {np.count_nonzero(since_s > 0)} frames after the power came on at {on_s:.1f} s; "
             "film some ten seconds more, or give the right time"
         )
-    table = [np.interp(since_s, courses.times_s, course) for course in courses.active.T]
-    table += [(segment == s).astype(np.float64) for s in np.unique(segment)]
-    pictures = without_passing(pictures, np.stack(table, axis=1), take.noise_k)
-    solve = np.linalg.pinv(np.stack(table, axis=1), rcond=1e-4)[: courses.count]
+    table = table_of(courses, since_s, segment)
+    _level(pictures, segment)
+    pictures = without_passing(pictures, table, take.noise_k)
+    known = np.eye(table.shape[1])[courses.count + 1 :] * np.sqrt(NO_JUMP * len(table))
+    solve = np.linalg.pinv(np.vstack([table, known]), rcond=1e-4)[: courses.count, : len(table)]
     flat = pictures.reshape(len(pictures), -1)
     found = (solve.astype(np.float32) @ flat).reshape(courses.count, *pictures.shape[1:])
     gain = float(np.sqrt(np.mean(np.sum(solve**2, axis=1))))
@@ -136,6 +142,20 @@ def warm_up(take: Take, on_s: float, courses: Courses) -> WarmUp:
     zero = before.mean(axis=0)
     left_k = take.noise_k / np.sqrt(len(before))
     return WarmUp(found, gain * take.noise_k, take.first_k + zero, left_k, late - zero)
+
+
+def table_of(courses: Courses, since_s: Floats, segment: NDArray[np.int64]) -> Floats:
+    """Return as columns what heat does at frames' times, an offset, the jumps at the shutter."""
+    columns = [np.interp(since_s, courses.times_s, course) for course in courses.active.T]
+    later = np.unique(segment)[1:]
+    columns += [np.ones(len(since_s)), *((segment >= s).astype(np.float64) for s in later)]
+    return np.stack(columns, axis=1)
+
+
+def _level(pictures: Pictures, segment: NDArray[np.int64]) -> None:
+    """Take off, in place, what all of a picture jumps by at the shutter."""
+    for after in np.flatnonzero(np.diff(segment)) + 1:
+        pictures[after:] -= np.median(pictures[after] - pictures[after - 1])
 
 
 def find_power_on(take: Take) -> float:
@@ -150,24 +170,8 @@ def find_power_on(take: Take) -> float:
         Nothing in the picture warms, or it does from the first frame on.
     """
     curves = _quick_spots(take)
-    times_s = take.times_s
-    idle = [(take.segment == s).astype(np.float64) for s in np.unique(take.segment)]
-    idle.append(times_s - times_s.mean())
-    base, _ = np.linalg.qr(np.stack(idle, axis=1))
-    curves = curves - base @ (base.T @ curves)
+    times_s, segment = take.times_s, take.segment
     frame_s = float(np.median(np.diff(times_s)))
-
-    def left(on_s: float) -> float:
-        course = step_at(times_s, np.array([on_s]))
-        many = np.repeat(course, len(SEARCH_LAGS_S), axis=1)
-        answers = one_pole(many, times_s, 1.0 / np.array(SEARCH_LAGS_S))
-        answers = answers / np.maximum(np.linalg.norm(answers, axis=0), 1e-12)
-        answers = answers - base @ (base.T @ answers)
-        span, size, _ = np.linalg.svd(answers, full_matrices=False)
-        span = span[:, size > 1e-4 * size[0]]
-        over = np.sum(curves**2, axis=0) - np.sum((span.T @ curves) ** 2, axis=0)
-        return float(np.log(np.maximum(over, 0.5 * len(curves))).sum())
-
     first, last = times_s[0] + 2 * frame_s, times_s[-1] - LEAST_AFTER_S
     best = float(first)
     for reach, step in ((None, 6.0), (8.0, 2.0), (3.0, 0.5)):
@@ -175,13 +179,38 @@ def find_power_on(take: Take) -> float:
             (first, last) if reach is None else (best - reach * frame_s, best + reach * frame_s)
         )
         tried = np.arange(max(first, low), max(min(last, high), first) + 1e-9, step * frame_s)
-        best = float(tried[int(np.argmin([left(on_s) for on_s in tried]))])
+        near = np.full(len(times_s), True) if reach is None else times_s < best + NEAR_S
+        search = _Search(curves[near], times_s[near], segment[near])
+        best = float(tried[int(np.argmin([search.left(on_s) for on_s in tried]))])
     if best <= first + frame_s:
         raise InputError(
             "the board warms from the recording's first moment on; film from some seconds before "
             "the power, or give the time when it came on"
         )
     return best
+
+
+class _Search:
+    """Curves, shape (time, spot), in units of their noise, without their offsets and drift."""
+
+    def __init__(self, curves: Floats, times_s: Floats, segment: NDArray[np.int64]) -> None:
+        idle = [(segment == s).astype(np.float64) for s in np.unique(segment)]
+        idle.append(times_s - times_s.mean())
+        self.base, _ = np.linalg.qr(np.stack(idle, axis=1))
+        self.curves = curves - self.base @ (self.base.T @ curves)
+        self.times_s = times_s
+
+    def left(self, on_s: float) -> float:
+        """Return how much bodies fed from a moment on leave unexplained, over all spots."""
+        course = step_at(self.times_s, np.array([on_s]))
+        many = np.repeat(course, len(SEARCH_LAGS_S), axis=1)
+        answers = one_pole(many, self.times_s, 1.0 / np.array(SEARCH_LAGS_S))
+        answers = answers / np.maximum(np.linalg.norm(answers, axis=0), 1e-12)
+        answers = answers - self.base @ (self.base.T @ answers)
+        span, size, _ = np.linalg.svd(answers, full_matrices=False)
+        span = span[:, size > 1e-4 * size[0]]
+        over = np.sum(self.curves**2, axis=0) - np.sum((span.T @ self.curves) ** 2, axis=0)
+        return float(np.log(np.maximum(over, 0.5 * len(self.curves))).sum())
 
 
 def _quick_spots(take: Take) -> Floats:

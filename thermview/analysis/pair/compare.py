@@ -16,13 +16,18 @@ from numpy.typing import NDArray
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.pair.align import Aligned, Aligner, View
+from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
 from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
 from thermview.analysis.pair.readings import Compared, compared, entries_of, median_entry
+from thermview.analysis.pair.softness import evened
 from thermview.analysis.pair.templates import NARROW
 from thermview.analysis.pair.verdict import (
+    COLDER,
+    HOTTER,
     LEVEL_SPAN,
+    UNREADABLE,
     Limits,
     verdicts,
     weigh,
@@ -220,13 +225,21 @@ def compare(
     del aligner
     block = np.stack([_seen(plane, a.view, w) for a, w in zip(aligned, warm, strict=True)])
     noise_k = max(w.noise_k for w in warm)
-    fitted = JointFit(plane, chosen, courses).fit(block, noise_k)
+    block, blur_var = evened(block, plane, chosen, noise_k)
+    soft = replace(plane, blur=float(np.hypot(plane.blur, blur_var**0.5)))
+    fitted = JointFit(soft, chosen, courses).fit(block, noise_k)
     weighed = weigh(fitted, plane, chosen, aligned, noise_k)
     said = verdicts(fitted.power_w, weighed, limits or Limits())
     entries = entries_of(chosen, fitted, weighed, said)
     usual = median_entry(list(entries.values()))
     listed = tuple(
-        compared(subject, there, entries.get(subject.name, usual), aligned, warm)
+        _following(
+            compared(subject, there, entries.get(subject.name, usual), aligned, warm),
+            subject,
+            films,
+            aligned,
+            courses,
+        )
         for subject, there in zip(subjects, seen, strict=True)
     )
     rise_k = np.stack(
@@ -245,6 +258,23 @@ def compare(
         rise_k,
         _notes(given, on_s, aligned, weighed.level),
     )
+
+
+def _following(
+    one: Compared,
+    subject: Subject,
+    films: tuple[Filmed, ...],
+    aligned: tuple[Aligned, Aligned],
+    courses: Courses,
+) -> Compared:
+    """Return what is told of a subject; no accusation where it shows what the power did not do."""
+    if one.verdict not in (COLDER, HOTTER):
+        return one
+    more = int(one.verdict == HOTTER)
+    film, view = films[more], aligned[more].view
+    if apart_from_power(subject, view, film.take, film.on_s or 0.0, courses):
+        return replace(one, verdict=UNREADABLE)
+    return one
 
 
 def settle_power_on(film: Filmed) -> Filmed:

@@ -18,7 +18,7 @@ Pictures = NDArray[np.float32]
 """Pictures in a row, shape (picture, row, column)."""
 
 BLUR_PX = 0.8
-"""One standard deviation of a camera's blur, and of the grid's, px of each."""
+"""One standard deviation of a camera's blur, and of the grid's least, px of each."""
 MARGIN_MM = 4.0
 MOST_CELLS = 120_000
 _CENTRES = np.array([[1.0, 0.0, 0.5], [0.0, 1.0, 0.5], [0.0, 0.0, 1.0]])
@@ -64,11 +64,14 @@ class Plane:
     origin_mm : ndarray, shape (2,)
     pitch_mm : float
     shape : (rows, columns)
+    blur : float
+        Of the pictures on it, one standard deviation, cells.
     """
 
     origin_mm: Floats
     pitch_mm: float
     shape: tuple[int, int]
+    blur: float = BLUR_PX
 
     @classmethod
     def around(cls, subjects: Sequence[Subject], pitch_mm: float) -> Plane:

@@ -156,16 +156,24 @@ def rise_of(subject: Subject, view: View, warm: WarmUp) -> float:
     return float(warm.rise_k[mask].mean()) if mask.any() else float("nan")
 
 
+def inner_and_ring(
+    subject: Subject, view: View, shape: tuple[int, int]
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return a subject's pixels, and those of its close surroundings."""
+    outline_px = mapped(view.matrix, subject.outline_mm)
+    arms = outline_px - outline_px.mean(axis=0)
+    reach = np.maximum(np.linalg.norm(arms, axis=1, keepdims=True), 1e-6)
+    inner = _pixels(outline_px, shape)
+    ring = _pixels(outline_px + arms / reach * RING_MM / view.mm_per_px, shape) & ~inner
+    return inner, ring
+
+
 def hidden(subject: Subject, view: View, warm: WarmUp) -> bool:
     """Tell whether a cold subject could not show its heat: too small, or shiny (or heavy)."""
     outline_px = mapped(view.matrix, subject.outline_mm)
     if float(cv2.contourArea(outline_px.astype(np.float32))) < SMALL_PX:
         return True
-    arms = outline_px - outline_px.mean(axis=0)
-    reach = np.maximum(np.linalg.norm(arms, axis=1, keepdims=True), 1e-6)
-    wider = outline_px + arms / reach * RING_MM / view.mm_per_px
-    inner = _pixels(outline_px, warm.rise_k.shape)
-    ring = _pixels(wider, warm.rise_k.shape) & ~inner
+    inner, ring = inner_and_ring(subject, view, warm.rise_k.shape)
     if not ring.any() or not inner.any():
         return False
     around = float(np.median(warm.rise_k[ring]))

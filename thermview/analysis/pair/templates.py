@@ -15,7 +15,7 @@ from scipy import fft
 
 from thermview.analysis.heat_model import sheet_filters
 from thermview.analysis.pair.clock import Courses
-from thermview.analysis.pair.plane import BLUR_PX, Plane, Subject, Window
+from thermview.analysis.pair.plane import Plane, Subject, Window
 from thermview.analysis.responses import TAUS_S
 
 Floats = NDArray[np.float64]
@@ -67,7 +67,7 @@ class Library:
         ky = 2 * np.pi * np.fft.fftfreq(self._size, pitch_m)
         kx = 2 * np.pi * np.fft.rfftfreq(self._size, pitch_m)
         k2 = ky[:, None] ** 2 + kx**2
-        seen = np.exp(-0.5 * k2 * (BLUR_PX * pitch_m) ** 2)
+        seen = np.exp(-0.5 * k2 * (plane.blur * pitch_m) ** 2)
         seen *= 1 - np.exp(-0.5 * k2 * (NARROW * pitch_m) ** 2)
         self._body = seen.astype(np.float32)
         self._sheet = sheet_filters(self.choices, courses.sheet, k2, seen, pitch_m)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.pair.align import Aligned, displacements
 from thermview.analysis.pair.fit import Fitted
+from thermview.analysis.pair.outlined import outlined
 from thermview.analysis.pair.plane import Plane, Subject, Window
 
 Floats = NDArray[np.float64]
@@ -24,8 +25,10 @@ COLDER, HOTTER, ALIKE = "colder", "hotter", "alike"
 OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 
 SIGMAS = 3.0
-PRESENT_SIGMAS = 2.0
-"""A part is accused only if it certainly dissipates on one board, by that board alone."""
+PRESENT_SIGMAS = 1.0
+"""A part is accused only if it dissipates on one board, by that board alone."""
+WARM_SIGMAS = 2.0
+"""Of what certainly dissipates it is told where that could not be compared."""
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""
 FEW = 4  # warm parts from which a common level can be told
@@ -58,11 +61,14 @@ class Weighed:
         Of the difference of both boards' powers, level taken out.
     presence_w : ndarray, shape (2, subject)
         Of each board's power by itself.
+    outlined : ndarray of bool, shape (subject,)
+        The change shows in the part's own outline.
     """
 
     level: float
     sigma_w: Floats
     presence_w: Floats
+    outlined: NDArray[np.bool_]
 
 
 def common_level(power_w: Floats, presence_w: Floats) -> float:
@@ -118,7 +124,7 @@ def weigh(
     left = fitted.left[1] - np.float32(level) * fitted.left[0]
     var = variance(difference, left, NEIGHBOUR_ERROR, 1.5 * noise_k)
     var += level**2 * shift_var[0] + shift_var[1]
-    return Weighed(level, np.sqrt(var), presence_w)
+    return Weighed(level, np.sqrt(var), presence_w, outlined(fitted, plane, subjects, level))
 
 
 def _evidence_window(plane: Plane, subject: Subject) -> tuple[Window, NDArray[np.bool_]]:
@@ -155,13 +161,14 @@ def verdicts(
     for i, (good, other) in enumerate(power_w.T):
         expected = weighed.level * good
         unsure = sigmas * weighed.sigma_w[i]
-        there_good = good > PRESENT_SIGMAS * weighed.presence_w[0, i]
-        there_other = other > PRESENT_SIGMAS * weighed.presence_w[1, i]
-        if there_good and other < limits.colder_below * expected and expected - other > unsure:
+        surely = power_w[:, i] / np.maximum(weighed.presence_w[:, i], 1e-30)
+        there_good, there_other = surely > PRESENT_SIGMAS
+        own = weighed.outlined[i] and abs(other - expected) > unsure
+        if own and there_good and other < limits.colder_below * expected:
             out.append(COLDER)
-        elif there_other and other > limits.hotter_above * expected and other - expected > unsure:
+        elif own and there_other and other > limits.hotter_above * expected:
             out.append(HOTTER)
-        elif (there_good or there_other) and unsure > 0.9 * max(expected, other):
+        elif surely.max() > WARM_SIGMAS and unsure > 0.9 * max(expected, other):
             out.append(UNREADABLE)
         else:
             out.append(ALIKE)
