@@ -22,6 +22,7 @@ from thermview.frames import MarkKind
 from thermview.regions import Rectangle, load_regions, save_regions
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.ui.opening import memory_of
+from thermview.ui.panels.readings_table import NOW, RISE
 from thermview.ui.picture import ToolKind
 from thermview.ui.window import MainWindow
 
@@ -180,6 +181,11 @@ def test_readings_say_what_the_numbers_are(
     assert card.rise.text().startswith("+10.")
     assert card.rise_doubt.text() == "± 0.11"  # 1 % of 10 K and noise
     assert card.rate.text().startswith("↗")
+    table = main_window.readings.table
+    assert "+10." in table.model().index(0, RISE).data()
+    for position in (RISE, NOW):  # no digit of a number is cut
+        index = table.model().index(0, position)
+        assert table.sizeHintForIndex(index).width() <= table.columnWidth(position)
     desk.document.configure(region.id, emissivity=0.9)
     measured(qtbot, main_window)
     assert "apparent" not in card.kind.text()

@@ -61,6 +61,7 @@ class ConditionsDialog(QDialog):
         if entry.model or not models:
             self.model.setCurrentText(entry.model)
         self.title = named(QLineEdit(entry.title), "keepTitle")
+        self.title.setCursorPosition(0)
         self.note = named(QLineEdit(entry.note), "keepNote")
         self.note.setPlaceholderText("such as: display on, no load")
         form = QFormLayout()

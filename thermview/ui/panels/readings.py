@@ -30,7 +30,7 @@ from thermview.ui.widgets import Refresher, column, label, named, plain_rows, ro
 
 REFRESH_MS = 200
 COLUMN_PX = 78  # room that a column of numbers needs
-WORTH_PX = 112  # of a number with its uncertainty
+WORTH_PX = {RISE: 122, NOW: 102}  # of a number with its uncertainty, such as +12.34 ± 0.12
 NAME_PX = 90
 LEAST_TABLE_PX = 58  # heads and a row: with the settings open there is little room at 800 px
 
@@ -79,8 +79,8 @@ class ReadingsPanel(QFrame):
         head.setSectionResizeMode(QHeaderView.ResizeMode.Fixed)
         head.setSectionResizeMode(NAME, QHeaderView.ResizeMode.Stretch)
         head.setDefaultSectionSize(COLUMN_PX)
-        for position in (RISE, NOW):
-            head.resizeSection(position, WORTH_PX)
+        for position, width in WORTH_PX.items():
+            head.resizeSection(position, width)
         head.setHighlightSections(False)
         head.setMinimumSectionSize(48)
         table.customContextMenuRequested.connect(self._menu)
@@ -174,7 +174,7 @@ class ReadingsPanel(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Show as many columns as there is room for."""
         super().resizeEvent(event)
-        room = event.size().width() - NAME_PX - 2 * WORTH_PX
+        room = event.size().width() - NAME_PX - sum(WORTH_PX.values())
         numbers = 2 + max(0, room // COLUMN_PX)
         for position in range(len(COLUMNS)):
             self.table.setColumnHidden(position, position > numbers)
