@@ -7,7 +7,7 @@ import pytest
 from astropy.timeseries import LombScargle
 from numpy.typing import NDArray
 
-from thermview.analysis.period import find_period, line_power, strongest_line
+from thermview.analysis.period import find_period, line_power, steadiness, strongest_line
 from thermview.analysis.prepare import Shots, Take, take_of
 from thermview.simulation.supply import FedRail
 from thermview.simulation.trials import Film, random_film, random_story
@@ -55,6 +55,24 @@ def test_noise_and_drift_have_none() -> None:
         curves = rng.normal(0, 1, drift.shape) + drift
         found += strongest_line(times_s, curves) is not None
     assert found <= 1
+
+
+def test_what_does_not_keep_its_phase_is_no_supply() -> None:
+    """A wave whose phase wanders by a turn, as strong as one that holds; a burst; noise."""
+    rng = np.random.default_rng(3)
+    times_s = uneven(rng, 500)
+    turn = 2 * np.pi * 0.5 * times_s
+    holds = np.sin(turn)
+    wanders = np.sin(turn + 2 * np.pi * times_s / times_s[-1])
+    burst = np.where(times_s < times_s[-1] / 4, 4 * holds, 0.0)
+    assert steadiness(times_s, holds, 0.5) > 0.98
+    assert steadiness(times_s, wanders, 0.5) < 0.1
+    assert steadiness(times_s, burst, 0.5) == pytest.approx(0.25, abs=0.02)  # one quarter of four
+    noise = [steadiness(times_s, rng.normal(0, 1, 500), 0.5) for _ in range(400)]
+    assert np.mean(noise) == pytest.approx(0.25, abs=0.03)  # the mean of a random walk of four
+    quiet = rng.normal(0, 1, (500, 200))
+    assert strongest_line(times_s, quiet + 0.5 * burst[:, None] * (np.arange(200) == 7)) is None
+    assert strongest_line(times_s, quiet + holds[:, None] * (np.arange(200) == 7)) is not None
 
 
 def taken(film: Film) -> Take:

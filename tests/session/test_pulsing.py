@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,3 +54,22 @@ def test_in_pieces_as_in_one_and_the_limit_is_an_honest_one(samples: Path) -> No
     # what was promised halfway came true
     more_s = found.span_s - halfway.span_s
     assert found.least_w == pytest.approx(later_power_w(halfway, more_s), rel=0.1)
+
+
+def test_what_drift_leaves_stays(samples: Path) -> None:
+    """The camera's noise falls as 1/√t (2·NETD/√N), what drift adds does not: a/t + b."""
+    footage = open_footage(str(samples / "ramp-pulsed.h5"), OpenOptions())
+    try:
+        window = window_of(footage, footage.marks)
+        assert isinstance(window, Window)
+        test = PulseTest(window)
+        found = test.advance(footage, window.start_s + 20.0, silent)
+    finally:
+        footage.close()
+    assert isinstance(found, Pulsed)
+    white = replace(found, span_s=20.0, least_w=0.01, stays=0.0)
+    assert later_power_w(white, 60.0) == pytest.approx(0.005)
+    for share in (0.0, 0.5, 0.9, 1.0):
+        drifting = replace(white, stays=share)
+        expected = 0.01 * np.sqrt((1 - share**2) * 20.0 / 80.0 + share**2)
+        assert later_power_w(drifting, 60.0) == pytest.approx(expected)

@@ -3,7 +3,8 @@
 Places all over the picture are looked at for a line in their spectrum: the least-squares spectrum
 at the true frame times (Lomb, Astrophys. Space Sci. 39 (1976) 447; Scargle, Astrophys. J. 263
 (1982) 835), held against the spectrum's own level nearby, so that drift, which is strong where it
-is slow, makes no line.
+is slow, makes no line. A supply keeps its phase from the first pulse to the last, which a hand
+that waves does not.
 """
 
 from __future__ import annotations
@@ -25,9 +26,9 @@ from thermview.frames import Footage
 
 Floats = NDArray[np.float64]
 
-CELL_PX = 3
-HALO_PX = 2.0
-"""Heat that comes and goes within seconds spreads so far (a Gaussian's standard deviation)."""
+SCALES_PX = ((0.8, 3), (2.0, 4), (3.5, 6))
+"""How far heat spreads that comes and goes within seconds (a Gaussian's standard deviation), from a
+small part's own to a board's with planes; and the squares that are looked at then."""
 FEWEST_PERIODS = 6.0
 SLOWEST_PERIODS = 1.5
 """From there the spectrum is looked at, to know what is slower than any line."""
@@ -36,9 +37,13 @@ FINEST = 0.25
 OVERSAMPLED = 4
 BESIDE, APART = 10, 2
 """The level nearby is taken from so many independent frequencies on each side, but the nearest."""
-SURE = 40.0
-"""Line over level. Noise alone passes ln(5000 places · 300 frequencies) + 7 = 21 in one case in a
-thousand (exponential distribution); a hand that waves reached 35 in trials."""
+SURE = 30.0
+"""Line over level. Noise alone passes ln(9000 places · 300 frequencies) + 9 = 24 in one case in ten
+thousand (exponential distribution); a tremor that was not held still reached 28 in trials."""
+QUARTERS, STEADY = 4, 0.85
+"""Share of a line's energy in the quarters of a recording that they have in one phase: 1/4 by
+chance; pulsed supplies reached 0.86 and more, hands and their tremor 0.82 at most (trials)."""
+MOST_TRIED = 40
 FINER = 41
 TOGETHER = 64
 
@@ -84,18 +89,24 @@ def period_of(footage: Footage, progress: Progress | None = None) -> float:
 def find_period(take: Take) -> Rhythm | None:
     """Find the period at which some place of the picture warms and cools; None where none does."""
     narrow = take.rise_k - lowpass(take.rise_k, HIGHPASS_PX)
-    curves = _cells(narrow)
     idle = nuisances(take.times_s, take.segment, take.sway)
-    curves -= (idle @ (idle.T @ curves)).astype(np.float32)
-    return strongest_line(take.times_s, curves)
+    lines = []
+    for halo_px, cell_px in SCALES_PX:
+        curves = _cells(narrow, halo_px, cell_px)
+        curves -= (idle @ (idle.T @ curves)).astype(np.float32)
+        lines.append(strongest_line(take.times_s, curves))
+    return max(filter(None, lines), key=lambda line: line.ratio, default=None)
 
 
-def _cells(pictures: Block) -> NDArray[np.float32]:
+def _cells(pictures: Block, halo_px: float, cell_px: int) -> NDArray[np.float32]:
     """Return the means over small squares as curves, shape (time, place)."""
-    rows, columns = (size // CELL_PX for size in pictures.shape[1:])
-    cut = pictures[:, : rows * CELL_PX, : columns * CELL_PX]
-    wide = [cv2.GaussianBlur(one, (0, 0), HALO_PX) for one in cut]
-    small = [cv2.resize(one, (columns, rows), interpolation=cv2.INTER_AREA) for one in wide]
+    rows, columns = (max(1, size // cell_px) for size in pictures.shape[1:])
+    cut = pictures[:, : rows * cell_px, : columns * cell_px]
+    small = []
+    for one in cut:
+        still_wanted()
+        wide = cv2.GaussianBlur(one, (0, 0), halo_px)
+        small.append(cv2.resize(wide, (columns, rows), interpolation=cv2.INTER_AREA))
     return np.stack(small).reshape(len(small), -1).astype(np.float32)
 
 
@@ -128,14 +139,29 @@ def strongest_line(times_s: Floats, curves: NDArray[np.floating]) -> Rhythm | No
         return None
     power = line_power(times_s, curves, rates_hz)
     usual = np.median(power, axis=1, keepdims=True) / np.log(2.0)  # the camera's, at each frequency
-    ratio = power / np.maximum(np.maximum(_level_beside(power), usual), 1e-30)
-    ratio[rates_hz < FEWEST_PERIODS / span_s] = 0.0
-    at, place = np.unravel_index(int(np.argmax(ratio)), ratio.shape)
-    if ratio[at, place] < SURE:
-        return None
-    near = rates_hz[at] + np.linspace(-step_hz, step_hz, FINER) * 1.5
-    fine = line_power(times_s, curves[:, ratio[at] > SURE], near).sum(axis=1)
-    return Rhythm(float(1.0 / near[int(np.argmax(fine))]), float(ratio[at, place]))
+    usual = np.maximum(usual, 1e-30)
+    quick = rates_hz >= FEWEST_PERIODS / span_s
+    able = np.flatnonzero((power[quick] > SURE * usual[quick]).any(axis=0))
+    ratio = power[:, able] / np.maximum(_level_beside(power[:, able]), usual)
+    ratio[~quick] = 0.0
+    order = np.argsort(ratio, axis=None)[::-1][:MOST_TRIED]
+    for at, place in zip(*np.unravel_index(order, ratio.shape), strict=True):
+        if ratio[at, place] < SURE:
+            break
+        if steadiness(times_s, curves[:, able[place]], float(rates_hz[at])) > STEADY:
+            near = rates_hz[at] + np.linspace(-step_hz, step_hz, FINER) * 1.5
+            alike = able[ratio[at] > SURE]
+            fine = line_power(times_s, curves[:, alike], near).sum(axis=1)
+            return Rhythm(float(1.0 / near[int(np.argmax(fine))]), float(ratio[at, place]))
+    return None
+
+
+def steadiness(times_s: Floats, curve: NDArray[np.floating], rate_hz: float) -> float:
+    """Return which share of a line's energy the quarters of a recording have in one phase."""
+    waves = curve * np.exp(-2j * np.pi * rate_hz * times_s)
+    quarter = ((times_s - times_s[0]) / np.ptp(times_s) * QUARTERS).astype(int)
+    sums = np.array([waves[quarter == number].sum() for number in range(QUARTERS)])
+    return float(abs(sums.sum()) ** 2 / max(QUARTERS * np.sum(np.abs(sums) ** 2), 1e-30))
 
 
 def _level_beside(power: Floats) -> Floats:

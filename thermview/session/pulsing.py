@@ -23,6 +23,7 @@ PART_M2 = 1.6e-3 * 0.8e-3
 """Of the part that a limit is stated for: as large as an 0603."""
 SOLDERED_W_M2K = 1e6
 """It follows the board under it at once: a body that keeps its heat would swing more."""
+EARLIER = 0.7
 SHOWN = 0.6
 """So much of it a pixel of half a millimetre shows: 0.8 of an 0805, a third of an 0402."""
 
@@ -38,12 +39,15 @@ class Pulsed:
         Of the supply; from the first frame taken to the last.
     least_w : float
         About which pulsed power of a small part shows by now, W, on a usual board.
+    stays : float
+        Share of that which more time will not take away: drift, not the camera's noise.
     """
 
     harmonic: Harmonic
     period_s: float
     span_s: float
     least_w: float
+    stays: float = 0.0
 
 
 class PulseTest:
@@ -62,6 +66,7 @@ class PulseTest:
         self._lock_in = LockIn(self.period_s, on_s)
         self._gain = SHOWN * amplitude_k_per_w(self.period_s, PART_M2, contact=SOLDERED_W_M2K)
         self._next, self._segment, self._gap = -1, 0, False
+        self._before: list[tuple[float, float]] = []
 
     def advance(
         self, footage: Footage, until_s: float, told: Callable[[int, int], None]
@@ -99,9 +104,25 @@ class PulseTest:
         found = self._lock_in.result()
         span_s = found.periods * self.period_s
         noise_k = float(np.median(found.noise_k))
-        return Pulsed(found, self.period_s, span_s, smallest_power_w(noise_k, self._gain, 1.0))
+        least_w = smallest_power_w(noise_k, self._gain, 1.0)
+        return Pulsed(found, self.period_s, span_s, least_w, self._stays(span_s, noise_k))
+
+    def _stays(self, span_s: float, noise_k: float) -> float:
+        """Return which share of the noise stays, from how it fell since about half of the time.
+
+        The squared noise is a/t + b: the camera's, which averages away, and drift's, which does
+        not, for it moves the farther the longer it lasts.
+        """
+        earlier = [one for one in self._before if one[0] <= EARLIER * span_s]
+        self._before.append((span_s, noise_k))
+        if not earlier:
+            return 0.0
+        then_s, then_k = earlier[-1]
+        kept = (noise_k**2 * span_s - then_k**2 * then_s) / (span_s - then_s)
+        return math.sqrt(min(max(kept, 0.0), noise_k**2)) / noise_k
 
 
 def later_power_w(found: Pulsed, more_s: float) -> float:
-    """Return what will show after `more_s`: noise falls with the root of the time."""
-    return found.least_w * math.sqrt(found.span_s / (found.span_s + more_s))
+    """Return what will show after `more_s`: the camera's noise falls with the root of the time."""
+    falls = found.span_s / (found.span_s + more_s)
+    return found.least_w * math.sqrt(falls * (1.0 - found.stays**2) + found.stays**2)
