@@ -19,8 +19,9 @@ from thermview.analysis.heat.findings import Place
 from thermview.analysis.heat.nature import Nature
 from thermview.frames import MarkKind
 from thermview.paths import sample_recordings
+from thermview.regions import Rectangle
 from thermview.session.finding import Lack
-from thermview.session.meant_warm import WarmPlace, file_of, recall
+from thermview.session.meant_warm import WarmPlace, covers, file_of, recall
 from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import Row, row_of_place
@@ -121,6 +122,35 @@ def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
     assert recall(desk.board) == {"C12"}
     file_of(desk.board).write_text("edited by hand, badly")
     assert recall(desk.board) == frozenset()
+
+
+def test_a_region_says_which_part_or_place_is_meant_to_be_warm(
+    qtbot: QtBot, main_window: MainWindow, tmp_path: Path
+) -> None:
+    """Without a finding, and without any list of parts, too."""
+    desk = main_window.desk
+    said: list[str] = []
+    desk.said.connect(lambda _, words: said.append(words))
+    write_warming(tmp_path / "w.h5")
+    open_and_wait(qtbot, main_window, str(tmp_path / "w.h5"))
+    QTest.keyClick(main_window, Qt.Key.Key_W)
+    assert "select a region" in said[-1]
+    desk.select([desk.document.add(Rectangle(40.0, 20.0, 8.0, 8.0), "square").id])
+    QTest.keyClick(main_window, Qt.Key.Key_W)
+    assert desk.findings.meant_warm == {WarmPlace(44.0, 24.0, on_board=False)}
+    assert "44, 24 px is meant to be warm" in said[-1]
+    heat = Place(45.0, 23.0, None, None, 1.0, Nature.HEATING, 2.0, 0.03, 0.01, 40.0, 0.9)
+    assert covers(desk.findings.meant_warm, heat)  # found later, it is listed as that
+
+    open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
+    qtbot.waitUntil(lambda: desk.board is not None, timeout=10_000)
+    board = desk.board
+    assert board is not None
+    u5 = next(part for part in board.parts if part.designator == "U5")
+    x, y = (float(v) for v in board.view.board_to_pixel((u5.x_mm, u5.y_mm)))
+    desk.select([desk.document.add(Rectangle(x - 2, y - 2, 4.0, 4.0), "the driver").id])
+    QTest.keyClick(main_window, Qt.Key.Key_W)
+    assert desk.findings.meant_warm == {"U5"}
 
 
 def test_a_place_is_chosen_meant_to_be_warm_undone_and_done_again(

@@ -10,10 +10,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat.findings import Place
+from thermview.board import outlines_seen
 from thermview.errors import UsageError
 from thermview.paths import made, save_text, user_data
 from thermview.session.boards import Board
@@ -54,6 +56,25 @@ class WarmPlace:
 
 Warm = str | WarmPlace
 """A part's designator, or a place."""
+
+
+def seen_at(x_px: float, y_px: float, board: Board | None, name: str = "") -> Warm:
+    """Return what a pixel shows: the part of that name, else the one whose outline has it, else
+    the place.
+    """
+    if board is None:
+        return WarmPlace(round(x_px, 1), round(y_px, 1), on_board=False)
+    if any(part.designator == name for part in board.parts):
+        return name
+    outlines = {
+        part: outline.astype(np.float32)
+        for part, outline in outlines_seen(board.parts, board.view).items()
+        if cv2.pointPolygonTest(outline.astype(np.float32), (x_px, y_px), False) >= 0
+    }
+    if outlines:  # of one above another the smaller
+        return min(outlines, key=lambda part: cv2.contourArea(outlines[part]))
+    x_mm, y_mm = board.view.pixel_to_board((x_px, y_px)).tolist()
+    return WarmPlace(round(x_mm, 1), round(y_mm, 1), on_board=True)
 
 
 def covers(warm: Collection[Warm], place: Place) -> bool:

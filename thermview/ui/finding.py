@@ -19,7 +19,7 @@ from thermview.analysis.leads import MOST_OHM
 from thermview.analysis.period import period_of
 from thermview.session.boards import Board
 from thermview.session.finding import PULSED_S, Lack, Window, find, window_of, with_expected
-from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember
+from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember, seen_at
 from thermview.session.session import Session
 from thermview.session.shiny_findings import noting_shiny
 from thermview.session.stretch import Stretch
@@ -300,19 +300,15 @@ class Findings(QObject):
         return bool(self._after)
 
     def toggle_meant_warm(self, what: Warm = "") -> None:
-        """Say that a part or place (the chosen finding, the selected region's part) is meant to be
+        """Say that a part or place (the chosen finding, else the selected region's) is meant to be
         warm, or not.
 
         Remembered for every board with the same placement list.
         """
         what = what or self._pointed_at()
-        board = self._desk.board
-        if isinstance(what, str):
-            known = {p.designator for p in board.parts} if board is not None else set()
-            if what not in known:
-                words = "choose a finding first, or select a region named like a part"
-                self._desk.say("info", words)
-                return
+        if not what:
+            self._desk.say("info", "choose a finding first, or select a region on what is warm")
+            return
         self._before.append(self.meant_warm)
         self._after.clear()
         self._set_meant_warm(self._toggled(what))
@@ -369,5 +365,9 @@ class Findings(QObject):
     def _pointed_at(self) -> Warm:
         if self.chosen_place is not None:
             return self.chosen_place
-        chosen = self._desk.selected_regions()
-        return self.chosen or (chosen[0].name if chosen else "")
+        regions = self._desk.selected_regions()
+        if self.chosen or not regions:
+            return self.chosen
+        x0, y0, x1, y1 = regions[0].shape.bounds()
+        middle = ((x0 + x1) / 2, (y0 + y1) / 2)
+        return seen_at(*middle, self._desk.board, regions[0].name)
