@@ -275,9 +275,12 @@ class FindingsPanel(QFrame):
             return RUNNING
         if findings.lack is Lack.NOT_ENOUGH and session.is_live:
             return NO_POWER
+        located = findings.located
+        looked = "" if located is None or located.heated else NOTHING
         if words := findings.pulse.words():
-            return words
-        return NO_PARTS if findings.lack is None and self._desk.board is None else ""
+            return f"{looked} {words}".strip()
+        lacking = findings.lack is None and self._desk.board is None
+        return f"{looked} {NO_PARTS if lacking else ''}".strip()
 
     def _ranked(self, rise_k: NDArray[np.float32]) -> list[Rise]:
         place = largest_place(rise_k, "hottest place")
