@@ -21,10 +21,11 @@ from thermview.analysis.heat.watts import (
     within_supply,
 )
 from thermview.analysis.heat_model import CAPACITY, Footprint
-from thermview.analysis.prepare import Shots, Take, take_of
+from thermview.analysis.prepare import Shots, Take, anchored, take_of
 from thermview.analysis.responses import Drive, Modes, nuisances, one_pole
 from thermview.analysis.waveform import course_of_log
 from thermview.board import fit_homography, load_landmarks, load_placement
+from thermview.errors import InputError
 from thermview.frames import SupplyLog
 from thermview.recording import open_recording
 
@@ -135,6 +136,31 @@ def test_log_gives_time_and_upper_limit(warmed: Floats) -> None:
     assert found.suspects[0].part == "R8"
     assert found.suspects[0].power_w == pytest.approx(0.02, rel=0.35)
     assert found.suspects[0].power_w <= 0.024
+
+
+def test_a_matt_patch_takes_the_drift_off_where_all_of_the_board_warms(warmed: Floats) -> None:
+    """The rise put in is the check; 0.8 K of drift, and no place of the board stays cold."""
+    drift = 0.2 * np.sin(TIMES / 2.2) - 0.06 * TIMES
+    all_over = 1.5 * -np.expm1(-np.maximum(TIMES - 4.0, 0.0) / 6.0)
+    rise = 0.92 * warmed + all_over[:, None, None]
+    patch = np.zeros(SHAPE, bool)
+    patch[80:88, 8:16] = True
+    rise[:, patch] = 0.0
+    seen = take(rise + drift[:, None, None])
+    true_k = rise[-15:].mean(axis=0) - rise[TIMES < 3.95].mean(axis=0)
+    with_it = analyse(anchored(seen, patch), squares(), MM)
+    without = analyse(seen, squares(), MM)
+    assert with_it.suspects[0].part == without.suspects[0].part == "R8"
+    away = {name: found.rise_k - true_k for name, found in (("with", with_it), ("not", without))}
+    assert abs(np.median(away["with"])) < 0.03
+    assert abs(np.median(away["not"])) > 0.3
+    told_k, hottest_k = with_it.suspects[0].rise_k, float(true_k.max())
+    assert told_k == pytest.approx(hottest_k, rel=0.07)
+    assert without.suspects[0].rise_k < 0.8 * hottest_k  # what all of the board does is missing
+    assert any("draught" in note for note in without.notes)
+    assert not any("draught" in note for note in with_it.notes)
+    with pytest.raises(InputError, match="matt patch"):
+        anchored(seen, patch & (np.arange(SHAPE[1]) < 9))
 
 
 def test_marked_and_given_times_are_taken(warmed: Floats) -> None:

@@ -130,6 +130,8 @@ def test_bad_usage_is_one_line(
         ("locate", recording, *files, "--period", "nan"),
         ("locate", recording, *files, "--meant-warm", "Z99"),
         ("locate", recording, *files, "--meant-warm", "4000:20"),
+        ("locate", recording, *files, "--matt-patch", "300:20"),
+        ("locate", recording, *files, "--matt-patch", "tape"),
         ("locate", recording, *files, "--meant-warm", "20:-300"),
         ("locate", recording, "--meant-warm", "257:10"),
         ("pulse", empty, out, "--period", 2),

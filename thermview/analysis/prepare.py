@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -27,6 +27,7 @@ pictures down to so many values, for several copies of all are held at once."""
 FROZEN_SHARE = 0.9
 JUMP_SIGMAS = 12.0
 FIRST_FRAMES = 20
+LEAST_PATCH_PX = 9
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +65,8 @@ class Take:
         Standard deviation of one pixel in one picture, K.
     bridged : int
         How many shutter events were bridged.
+    anchored : bool
+        The camera's drift was taken off by a matt patch: rises count in full.
     sway : ndarray, shape (frame, course)
         How the camera moved, px, where the pictures were held still; what is left of it at sharp
         edges is no evidence.
@@ -76,6 +79,7 @@ class Take:
     noise_k: float
     bridged: int
     sway: Floats
+    anchored: bool = False
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -176,6 +180,25 @@ def take_of(shots: Shots, sway: Floats | None = None) -> Take:
         bridged=int(segment[-1]),
         sway=np.zeros((len(kelvin), 0)) if sway is None else sway,
     )
+
+
+def anchored(take: Take, patch: NDArray[np.bool_]) -> Take:
+    """Return pictures without the drift that a patch shows, which nothing warms.
+
+    Raises
+    ------
+    InputError
+        The patch is too small for the noise, or out of the picture.
+    """
+    if patch.shape != take.shape or int(patch.sum()) < LEAST_PATCH_PX:
+        raise InputError(
+            f"the matt patch has {int(patch.sum())} pixels in the picture; {LEAST_PATCH_PX} or "
+            "more are needed, all of them on the patch"
+        )
+    drift_k = take.rise_k[:, patch].mean(axis=1)
+    rise_k = take.rise_k - drift_k[:, None, None]
+    rise_k -= rise_k[:FIRST_FRAMES].mean(axis=0)
+    return replace(take, rise_k=rise_k, anchored=True)
 
 
 def noise_of(rise_k: Block) -> float:

@@ -23,10 +23,16 @@ from thermview.errors import UsageError
 if TYPE_CHECKING:
     from typing import TextIO
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from thermview.analysis.heat.locate import Located, Place, Suspect
     from thermview.frames import Footage
     from thermview.session.boards import Board
     from thermview.session.meant_warm import Warm
+
+PATCH_PX = 3.0
+"""Radius of a matt patch that is pointed at."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -68,6 +74,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--unremembered", action="store_true", help="leave out what is remembered of this model"
     )
+    parser.add_argument(
+        "--matt-patch",
+        metavar="X:Y",
+        help="a spot of matt tape or paint, pixels, that the power does not warm: what it does is "
+        f"the camera's drift (it covers {PATCH_PX:g} pixels around)",
+    )
     parser.add_argument("--plot", type=Path, metavar="OUT.png", help="a picture of the findings")
     add_format(parser)
     add_output(parser)
@@ -91,6 +103,7 @@ def run(options: argparse.Namespace) -> int:
     try:
         board = _board(footage, options)
         warm = _warm(options, board, footage)
+        matt_patch = _matt_patch(options.matt_patch, footage)
         _check_power_on(options.power_on, footage)
         period_s = options.period
         if period_s is not None and math.isnan(period_s):
@@ -104,6 +117,7 @@ def run(options: argparse.Namespace) -> int:
                 power_on_s=options.power_on,
                 period_s=period_s,
                 lead_ohm=options.lead_ohm,
+                matt_patch=matt_patch,
                 progress=told,
             )
         located = with_expected(located, warm)
@@ -154,6 +168,25 @@ def _warm(options: argparse.Namespace, board: Board | None, footage: Footage) ->
     if options.remember:
         remember(board, warm)
     return warm
+
+
+def _matt_patch(text: str | None, footage: Footage) -> NDArray[np.bool_] | None:
+    """Return where the patch is, shape (row, column)."""
+    if text is None:
+        return None
+    from thermview.regions import Ellipse, pixel_mask
+
+    size = footage.info.height_px, footage.info.width_px
+    try:
+        x, y = (float(word) for word in text.split(":"))
+    except ValueError:
+        x = y = -1.0
+    if not (0 <= x <= size[1] and 0 <= y <= size[0]):
+        raise UsageError(
+            f"--matt-patch is {text!r}; give X:Y in pixels of the picture, X up to {size[1]} and "
+            f"Y up to {size[0]}"
+        )
+    return pixel_mask(Ellipse(x, y, PATCH_PX, PATCH_PX), size)
 
 
 def _check_power_on(power_on_s: float | None, footage: Footage) -> None:

@@ -36,6 +36,8 @@ UNTOLD_S = 60.0
 LEAST_BEFORE_S = 0.8
 LEAST_AFTER_S = 2.0
 LEAST_S = 6.0
+WHOLLY = 0.9
+"""A pixel is on a matt patch where so much of it is."""
 OFF_S = 2.0
 """A supply that was off for so long begins a new cycle."""
 
@@ -212,10 +214,12 @@ def find(
     *,
     poses: Poses | None = None,
     lead_ohm: float = 0.0,
+    matt_patch: NDArray[np.bool_] | None = None,
 ) -> Located:
     """Answer from a stretch which parts dissipate.
 
-    With `poses` the board lies where it does in their anchor, and so do the places in the answer.
+    `matt_patch`, shape (row, column), is a place that the power does not warm; see `locate`. With
+    `poses` the board lies where it does in their anchor, and so do the places in the answer.
 
     Raises
     ------
@@ -230,6 +234,9 @@ def find(
         poses.take(number, footage.frame(number))
         _, way = poses.nearest(number)
         view = None if view is None else carried_view(view, way)
+        if matt_patch is not None:
+            back = np.asarray(np.linalg.inv(way), np.float64)
+            matt_patch = warped(matt_patch.astype(np.float32), back) > WHOLLY
     located = locate(
         stretch,
         board.parts if board is not None else (),
@@ -237,6 +244,7 @@ def find(
         power_on_s=window.power_on_s if window.marked else None,
         period_s=window.period_s,
         lead_ohm=lead_ohm,
+        matt_patch=matt_patch,
         progress=progress,
     )
     return located if poses is None else _carried_back(located, way)

@@ -74,6 +74,7 @@ class Commands(QObject):
             "fault_appears": lambda: desk.mark(MarkKind.FAULT_APPEARS),
             "fault_gone": lambda: desk.mark(MarkKind.FAULT_GONE),
             "meant_warm": desk.findings.toggle_meant_warm,
+            "matt_patch": desk.findings.toggle_matt_patch,
             "still": self.save.still,
             "record": desk.record_toggle,
             "shutter": self._shutter,

@@ -12,11 +12,14 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+from numpy.typing import NDArray
 from PySide6.QtCore import QObject, QTimer, Signal
 
 from thermview.analysis.heat.locate import Located, Place, Suspect
 from thermview.analysis.leads import MOST_OHM
 from thermview.analysis.period import period_of
+from thermview.regions import pixel_mask
 from thermview.session.boards import Board
 from thermview.session.finding import PULSED_S, Lack, Window, find, window_of, with_expected
 from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember, seen_at
@@ -29,6 +32,8 @@ from thermview.ui.tasks import Task
 if TYPE_CHECKING:
     from thermview.ui.desk import Desk
 
+MATT_PATCH = "matt patch"
+"""The name of the region on it."""
 LOOK_MS = 500
 AGAIN_S = 3.0
 MORE_SHARE = 0.2
@@ -232,11 +237,19 @@ class Findings(QObject):
 
     def _ask(self, session: Session, board: Board | None, window: Window) -> None:
         self._asked, poses = _Asked(window, self._clock()), session.poses
-        lead_ohm = self.lead_ohm
+        lead_ohm, patch = self.lead_ohm, self._matt_patch(session)
 
         def work(task: Task) -> Located:
             told = task.telling("", "no longer wanted")
-            found = find(session.footage, board, window, told, poses=poses, lead_ohm=lead_ohm)
+            found = find(
+                session.footage,
+                board,
+                window,
+                told,
+                poses=poses,
+                lead_ohm=lead_ohm,
+                matt_patch=patch,
+            )
             return noting_shiny(found, board, session.shiny)
 
         task = Task("looking for what warms", work, behind=True, parent=self)
@@ -286,6 +299,38 @@ class Findings(QObject):
         self._shown = None if located is None else with_expected(located, self.meant_warm)
         self.changed.emit()
         self.chosen_changed.emit()
+
+    # ---- a matt patch --------------------------------------------------------------------
+
+    def toggle_matt_patch(self) -> None:
+        """Say that the selected region is a matt patch, which the power does not warm, or not.
+
+        What it does is then the camera's drift. The region is named so, and keeps it in its file.
+        """
+        chosen = self._desk.selected_regions()
+        if len(chosen) != 1:
+            self._desk.say("info", "select one region on the tape or paint first")
+            return
+        region, document = chosen[0], self._desk.document
+        was = region.name == MATT_PATCH
+        words = "what the matt patch does is the camera's drift, and is taken off"
+
+        def rename() -> bool:
+            name = document.current.next_name() if was else MATT_PATCH
+            document.rename(region.id, name)
+            return True
+
+        if self._desk.attempt(rename):
+            self._desk.say("info", "the matt patch is a region like others" if was else words)
+            self.again()
+
+    def _matt_patch(self, session: Session) -> NDArray[np.bool_] | None:
+        """Return where the patch is, shape (row, column)."""
+        size = session.info.height_px, session.info.width_px
+        for region in self._desk.document.current.regions:
+            if region.name == MATT_PATCH:
+                return pixel_mask(region.shape, size)
+        return None
 
     # ---- meant to be warm ----------------------------------------------------------------
 

@@ -33,6 +33,9 @@ ACTIONS = (
     KeyAction("fault_appears", "fault appears", "F", BENCH),
     KeyAction("fault_gone", "fault gone", "G", BENCH),
     KeyAction("meant_warm", "chosen part or place is meant to be warm, or not", "W", BENCH),
+    KeyAction(
+        "matt_patch", "selected region is a matt patch that nothing warms, or not", "9", BENCH
+    ),
     KeyAction("still", "still picture into a file", "S", BENCH),
     KeyAction("record", "start or stop recording", "R", BENCH),
     KeyAction("stop", "stop recording and playing", "X", BENCH),

@@ -30,7 +30,7 @@ from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.leads import after_leads, leads_words
 from thermview.analysis.placing import settled
-from thermview.analysis.prepare import Progress, Take
+from thermview.analysis.prepare import Progress, Take, anchored
 from thermview.analysis.stabilise import steadied
 from thermview.analysis.wanted import asking, in_parallel
 from thermview.analysis.waveform import Course, course_of_log, step_course
@@ -83,6 +83,7 @@ def locate(
     period_s: float | None = None,
     meant_warm: Collection[str] = (),
     lead_ohm: float = 0.0,
+    matt_patch: NDArray[np.bool_] | None = None,
     progress: Progress | None = None,
 ) -> Located:
     """Find the dissipating parts in footage.
@@ -100,6 +101,9 @@ def locate(
         Designators of parts that rightly warm.
     lead_ohm : float
         Of the leads between supply and board, Ω: V·I − I²R is then the board's upper limit.
+    matt_patch : ndarray of bool, shape (row, column), optional
+        A place that mirrors nothing and that the power does not warm, in the first picture: what
+        it does is the camera's drift, and is taken off everywhere.
     progress : callable, optional
         Told (done, total) some times a second; what it raises breaks the work off.
 
@@ -115,6 +119,8 @@ def locate(
     marked = [mark.time_s for mark in footage.marks if mark.kind is MarkKind.POWER_ON]
     with asking(stage.again):
         take, motion = steadied(footage, stage.within(READ))
+        if matt_patch is not None:
+            take = anchored(take, matt_patch)
         stage(READ + STEP)
         prints = footprints_of(parts, view, take.shape) if view is not None else []
         if motion is not None:

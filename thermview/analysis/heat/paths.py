@@ -36,6 +36,8 @@ SHARE, END_SHARE, FAINT_SHARE = 0.25, 0.16, 0.06
 LONGER = 7.5
 """A path is so many times longer than wide."""
 LEAST_PX = 25.0
+SURE = 450.0
+"""Standard deviations times length, px: tracks had 540 and more, chance 420 at most (trials)."""
 LEAST_SHARE = 0.01  # a gap costs ten times the ridge's height
 HIDDEN_COST, MOST_HIDDEN = 3.0, 0.5
 """The way under bodies is taken straight, and is at most such a share of the whole."""
@@ -133,7 +135,9 @@ def find_paths(rise_k: NDArray[np.floating], outlines: Sequence[Floats] = ()) ->
             first, last = (_inside(points[at], outlines, ridge.shape) for at in (0, -1))
             points = points[::-1] if first > last else points
             clarity = float(np.median(ridge[seen & faint])) / max(noise, 1e-12)
-            found.append(Path(points, width_px, seen, clarity))
+            path = Path(points, width_px, seen, clarity)
+            if clarity * path.length_px > SURE:
+                found.append(path)
     return sorted(found, key=lambda path: -path.length_px)
 
 

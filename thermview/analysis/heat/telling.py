@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
@@ -22,7 +23,8 @@ from thermview.board import BoardView
 Floats = NDArray[np.float64]
 
 BREATHING_K = 0.12
-PLACE_PX, UNEVEN = 0.25, 0.08
+SMOOTH_FRAMES = 9
+PLACE_PX, UNEVEN = 0.2, 0.05
 """How far off a place is at best, px; and, as a share of its radius, what uneven copper does."""
 DOUBTED_SNR = 20.0
 """A source seen so well counts half of its power where suspects are ranked."""
@@ -83,7 +85,7 @@ def _suspect(
     heat = found.fit.picture
     strength = np.einsum("mij,mij->ij", heat, heat)
     row, column = np.unravel_index(int(np.argmax(strength)), strength.shape)
-    place = found.fit.window.y + row, found.fit.window.x + column
+    place = found.fit.window.y + int(row), found.fit.window.x + int(column)
     raw: Floats = parted.narrow[:, *place].astype(np.float64)
     fitted = _heat_in(raw, modes)
     drift = modes.idle @ (modes.idle.T @ (raw - fitted))
@@ -91,6 +93,8 @@ def _suspect(
     zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
     start = float((fitted + drift)[before].mean()) if before.any() else float(raw[0])
     rise_k = max(float(np.percentile(fitted + drift, 98) - start), 0.0)
+    if take.anchored:
+        rise_k = _whole_rise(take, course, place)
     x, y = found.footprint.centre_px
     onset_s = _onset(fitted - zero, take.times_s, course.on_s)
     return Suspect(
@@ -126,6 +130,15 @@ def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
     own = answers - modes.idle @ (modes.idle.T @ answers)
     weights, _ = nnls(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
     return np.asarray(answers @ weights)
+
+
+def _whole_rise(take: Take, course: Course, place: tuple[int, int]) -> float:
+    """Return how far a pixel rises over what it was before the power, all around it included, K."""
+    row, column = place
+    curve = uniform_filter1d(take.rise_k[:, row, column].astype(np.float64), SMOOTH_FRAMES)
+    before = take.times_s < course.on_s
+    zero = float(take.rise_k[before, row, column].mean()) if before.any() else 0.0
+    return max(float(np.percentile(curve, 98)) - zero, 0.0)
 
 
 def places_of(
@@ -253,7 +266,9 @@ def notes_of(take: Take, course: Course, how: str, *, silent: bool, heated: bool
     if take.bridged:
         times = "once" if take.bridged == 1 else f"{take.bridged} times"
         notes.append(f"the camera's offset changed {times} (shutter); bridged")
-    if (breath_k := _breathing(take)) > BREATHING_K:
+    if take.anchored:
+        notes.append("the camera's drift was taken off by the matt patch")
+    elif (breath_k := _breathing(take)) > BREATHING_K:
         notes.append(
             f"the whole picture breathes by {breath_k:.2g} K: a draught, or the camera's drift; "
             "cover the board"
