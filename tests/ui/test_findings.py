@@ -22,6 +22,7 @@ from thermview.paths import sample_recordings
 from thermview.regions import Rectangle
 from thermview.session.finding import Lack
 from thermview.session.meant_warm import WarmPlace, covers, file_of, recall
+from thermview.sources import OpenOptions
 from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import Row, row_of_place
@@ -365,3 +366,25 @@ def test_without_parts_a_search_that_found_nothing_says_so(
     desk.findings._arrange()
     assert panel.rows == []  # a spot that a finger warmed is the largest rise, and is no source
     assert panel.hint.text().startswith(NOTHING)
+
+
+@pytest.mark.slow
+def test_live_findings_grow_and_say_how_far_they_have_seen(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    """The simulated board as a camera: the short is named while it is fed, then with more heat."""
+    desk, panel = main_window.desk, main_window.findings
+    desk.open("simulated:short", OpenOptions(seed=7))
+    seen: list[tuple[float, float]] = []
+
+    def note() -> None:
+        suspects = desk.findings.located.suspects if desk.findings.located is not None else ()
+        watts = [one.power_w for one in suspects if one.part == "C12"]
+        if watts and (not seen or desk.findings.until_s > seen[-1][0]):
+            seen.append((desk.findings.until_s, watts[0]))
+
+    desk.findings.changed.connect(note)
+    qtbot.waitUntil(lambda: len(seen) >= 2, timeout=120_000)
+    assert seen[-1][1] > seen[0][1]  # the supply is raised in steps
+    assert f"seen to {seen[-1][0]:.0f} s" in panel.when.text()
+    assert panel.rows[0].name == "C12"

@@ -13,7 +13,13 @@ from strip_desk import FilmDesk
 from thermview.analysis.warmup import Forecast
 from thermview.frames import MarkKind, SupplyLog
 from thermview.session import Session
-from thermview.ui.forecasting import forecast_words, length_words, region_forecast, steady_since
+from thermview.ui.forecasting import (
+    forecast_words,
+    length_words,
+    region_forecast,
+    steady_since,
+    waiting_words,
+)
 from thermview.units import TemperatureUnit
 
 
@@ -36,6 +42,13 @@ def test_told_only_when_it_can_be_known(qtbot: QtBot) -> None:
     assert found is not None
     assert found.low_k <= 65.0 + 273.15 <= found.high_k
     assert found.settled_s == pytest.approx(10.0 + 60.0 * math.log(20.0), abs=15.0)
+
+
+def test_too_early_it_says_from_when_on_the_end_can_be_told(qtbot: QtBot) -> None:
+    session = cast(Session, warming(25.0).session)
+    assert waiting_words(session, 5.0) == ""  # before the step
+    assert waiting_words(session, 20.0) == "its end can be told in 20 s at the earliest"
+    assert waiting_words(session, 41.0) == ""
 
 
 def test_only_what_was_seen_up_to_the_shown_moment_counts(qtbot: QtBot) -> None:

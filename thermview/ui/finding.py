@@ -60,6 +60,8 @@ class Findings(QObject):
         Where that is on no listed part.
     done : float
         How far the present look is, 0 to 1; NaN while there is none.
+    until_s : float
+        The answer is of what was seen up to here, s; NaN before the first.
     """
 
     changed = Signal()
@@ -74,6 +76,7 @@ class Findings(QObject):
         self.trouble = ""
         self.chosen = ""
         self.done = math.nan
+        self.until_s = math.nan
         self.chosen_place: WarmPlace | None = None
         self.meant_warm: frozenset[Warm] = frozenset()
         self.period_s: float | None = None
@@ -287,6 +290,8 @@ class Findings(QObject):
         if self._ended(task):
             self.lack, self.trouble = None, ""
             self._located = located
+            assert self._asked is not None
+            self.until_s = self._asked.window.end_s
             self._arrange()
 
     def _fail(self, task: Task, error: Exception) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from thermview.analysis.warmup import Forecast, forecast
+from thermview.analysis.warmup import LEAST_S, Forecast, forecast
 from thermview.errors import UsageError
 from thermview.frames import MarkKind, SupplyLog
 from thermview.regions import Region
@@ -56,6 +56,14 @@ def region_forecast(desk: Desk, region: Region) -> Forecast | None:
     last = min(desk.shown_number + 1, len(values), len(times_s))
     first = int(np.searchsorted(times_s[:last], since_s, side="right"))
     return forecast(times_s[first:last], values[first:last])
+
+
+def waiting_words(session: Session, now_s: float) -> str:
+    """Return from when on the end of a region that moves can be told; nothing once it can."""
+    since_s = steady_since(session, now_s)
+    if since_s is None or not 0.0 < now_s - since_s < LEAST_S:
+        return ""
+    return f"its end can be told in {length_words(since_s + LEAST_S - now_s)} at the earliest"
 
 
 def forecast_words(found: Forecast, now_s: float, display: Display) -> tuple[str, str]:

@@ -230,6 +230,9 @@ class FindingsPanel(QFrame):
         elif located is not None and located.power_on_s is not None and located.power_on_from:
             origin = ORIGIN_WORDS.get(located.power_on_from, located.power_on_from)
             words = f"power on at {located.power_on_s:.1f} s, by {origin}"
+            session = self._desk.session
+            if session is not None and session.is_live:  # an answer is seconds behind the picture
+                words += f"; seen to {self._desk.findings.until_s:.0f} s"
         elif located is None and frame is not None:
             words = f"at {frame.time_s:.1f} s"
         else:

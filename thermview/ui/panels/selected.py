@@ -10,9 +10,10 @@ from thermview.regions import Region
 from thermview.session.worth import NO_ZERO
 from thermview.ui.desk import Desk
 from thermview.ui.display import DASH, Display
-from thermview.ui.forecasting import forecast_words, region_forecast
+from thermview.ui.forecasting import forecast_words, region_forecast, waiting_words
 from thermview.ui.panels.readings_table import ReadingsModel
 from thermview.ui.panels.region_settings import STATISTIC_WORDS, SelectedSettings
+from thermview.ui.readings import Reading as RegionReading
 from thermview.ui.readings import is_apparent, rate_text
 from thermview.ui.region_worth import RegionWorth
 from thermview.ui.widgets import column, label, named, row, set_tone
@@ -23,6 +24,8 @@ from thermview.ui.worth_words import (
     origin_words,
     worth_text,
 )
+
+SURE = 3.0  # so many standard uncertainties, and a region moves
 
 
 class SelectedCard(QFrame):
@@ -92,7 +95,7 @@ class SelectedCard(QFrame):
             f"min {number_text(worth.lowest, display)} · mean {number_text(worth.mean, display)} · "
             f"max {number_text(worth.highest, display)}{at if worth.highest.readable else ''}"
         )
-        self._show_forecast(region)
+        self._show_forecast(region, reading)
         remarks = list(worth.notes)
         if reading.over_limit and region.limit_k is not None:
             limit = display.temperature_text(region.limit_k)
@@ -105,14 +108,18 @@ class SelectedCard(QFrame):
         self.detail.setVisible(shown and self.settings.isHidden())
         set_tone(self.remark, "error" if reading.over_limit else "warning" if remarks else "")
 
-    def _show_forecast(self, region: Region) -> None:
-        """Say where it will end and when, where that can be known."""
-        found = region_forecast(self._desk, region)
-        self.forecast.setVisible(found is not None)
+    def _show_forecast(self, region: Region, reading: RegionReading) -> None:
+        """Say where it will end and when, or from when on that can be known."""
+        desk, found, tip = self._desk, region_forecast(self._desk, region), ""
         if found is not None:
-            words, tip = forecast_words(found, self._desk.now_s, self._desk.display)
-            self.forecast.setText(words)
-            self.forecast.setToolTip(tip)
+            words, tip = forecast_words(found, desk.now_s, desk.display)
+        else:
+            moves = abs(reading.rate_k_s) > SURE * reading.rate_sigma
+            session = desk.session
+            words = waiting_words(session, desk.now_s) if moves and session is not None else ""
+        self.forecast.setText(words)
+        self.forecast.setToolTip(tip)
+        self.forecast.setVisible(bool(words))
 
     def _show_headline(self, worth: RegionWorth) -> None:
         """Show the rise in the largest digits; before there is a zero, the temperature."""
