@@ -177,6 +177,15 @@ def test_noise_alone_heats_nothing() -> None:
         assert not found.heated
 
 
+def test_what_is_faint_is_found_by_a_logged_step_and_noise_is_not(warmed: Floats) -> None:
+    log = SupplyLog(TIMES, 2.0 * step(4.0), 0.001 * step(4.0))
+    for seed in range(3):
+        found = analyse(take(0.92 * warmed * 0.0008 / 0.02, seed), squares(), MM, supply=log)
+        assert [s.part for s in found.suspects if s.nature is Nature.HEATING] == ["R8"]
+        assert found.suspects[0].snr < 8
+        assert not analyse(take(0.0 * warmed, seed), squares(), MM, supply=log).heated
+
+
 def test_meant_to_be_warm_stands_last(warmed: Floats) -> None:
     rise = warmed.copy()
     heated_spot(rise, (80.0, 52.0), 0.2, step(4.0))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.ground import Ground, Split
-from thermview.analysis.heat.nature import Evidence, judge
+from thermview.analysis.heat.nature import Evidence, Nature, judge
 from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
 from thermview.analysis.heat.spots import SpotSearch
 from thermview.analysis.heat.watts import Drawn, drawn_power
@@ -20,8 +20,11 @@ from thermview.analysis.heat_model import Footprint
 
 Floats = NDArray[np.float64]
 
-LEAST_SCORE = 6.5
-"""Signal to noise below which nothing is listed."""
+LEAST_SCORE, LEAST_UNTOLD = 4.3, 5.0
+"""Signal to noise below which nothing is looked at: of a few hundred templates noise alone makes
+one reach 4.3 in a hundred recordings; more where the frames had to tell when the power came on."""
+DOUBTED_SCORE = 6.5
+"""What is weaker is listed only as heat."""
 SPOT_SCORE = 9.0
 BROAD_M2, BROAD_SCORE = 5e-6, 30.0
 """As broad and on no part it may be a hand's warmth that spreads: it takes more to be listed."""
@@ -59,22 +62,28 @@ class Judged:
 
 
 def judged_sources(
-    ground: Ground, parted: Split, footprints: Sequence[Footprint]
+    ground: Ground, parted: Split, footprints: Sequence[Footprint], *, told: bool = False
 ) -> tuple[list[Judged], list[Judged]]:
-    """Return what is found at parts and, in what they leave, at other places."""
+    """Return what is found at parts and, in what they leave, at other places.
+
+    With `told` the power's course is known by other means than these pictures.
+    """
+    least = LEAST_SCORE if told else LEAST_UNTOLD
     explainer = Explainer(footprints, ground.field)
     search = SpotSearch(ground.field)
-    found, spots = _off_parts(explainer, search, explainer.explain(LEAST_SCORE))
+    found, spots = _off_parts(explainer, search, explainer.explain(least))
     while len(spots) < MOST_SPOTS and (place := search.strongest(SPOT_SCORE)) is not None:
         spots.append(explainer.fit_at(place))
     explainer.refit(found + spots)
     sham = explainer.sham()
     cooling = Cooling(parted.narrow, ground.modes.drive.times_s, parted.idle)
-    at_parts = _weighed(explainer, found, ground, parted, cooling, sham=sham)
+    at_parts = _weighed(explainer, found, ground, parted, cooling, least=least, sham=sham)
     shams = search.shams([one.footprint for one in spots], NEAR_PX)
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
-    return at_parts, _merged(_weighed(explainer, spots, ground, parted, cooling, sham=None))
+    return at_parts, _merged(
+        _weighed(explainer, spots, ground, parted, cooling, least=DOUBTED_SCORE, sham=None)
+    )
 
 
 def _off_parts(
@@ -121,6 +130,7 @@ def _weighed(
     parted: Split,
     cooling: Cooling,
     *,
+    least: float,
     sham: Floats | None,
 ) -> list[Judged]:
     judged = []
@@ -133,7 +143,7 @@ def _weighed(
             sham=sham,
         )
         broad = sham is None and one.footprint.area_m2 > BROAD_M2
-        if one.fit.score < (BROAD_SCORE if broad else LEAST_SCORE) * one.excess:
+        if one.fit.score < (BROAD_SCORE if broad else least) * one.excess:
             continue
         evidence = judge(
             one,
@@ -144,5 +154,8 @@ def _weighed(
             cooling=cooling.courses(one.footprint, one.fit.window),
             noise_var=ground.noise_var,
         )
+        heats = evidence.nature is Nature.HEATING
+        if not heats and one.fit.score < DOUBTED_SCORE * one.excess:
+            continue
         judged.append(Judged(one, evidence, drawn_power(explainer.model, ground.field, one)))
     return judged

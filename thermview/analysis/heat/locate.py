@@ -193,7 +193,7 @@ def analyse(
     stage(READ + 3 * STEP)
     ground = prepare_ground(take, parted, course, mm_per_px)
     stage(READ + 4 * STEP)
-    judged, others = judged_sources(ground, parted, footprints)
+    judged, others = judged_sources(ground, parted, footprints, told=how not in ("", "frames"))
     stage(READ + 5 * STEP)
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)

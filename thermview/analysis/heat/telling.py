@@ -11,7 +11,7 @@ from scipy.ndimage import uniform_filter1d
 
 from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
-from thermview.analysis.heat.judged import Judged
+from thermview.analysis.heat.judged import DOUBTED_SCORE, Judged
 from thermview.analysis.heat.nature import Evidence, Nature
 from thermview.analysis.heat.sources import place_sigma_px
 from thermview.analysis.heat.watts import MODEL_DOUBT, within_supply
@@ -219,10 +219,11 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, cour
         return f"follows the supply's pulses of {course.period_s:.3g} s with a thermal lag"
     after_s = max(onset_s - course.on_s, 0.0)
     lag = f"with a lag of {lag_s:.2g} s" if lag_s >= 0.1 else "nearly at once"
+    faint = evidence.score < DOUBTED_SCORE * evidence.excess
     return (
         f"rises {rise_k:.2g} K, {after_s:.1f} s after {step}, {lag}, and spreads to the board; "
         f"heat leaves {evidence.heat_leaves:.0%} of its change unexplained"
-    )
+    ) + ("; so faint that more current or a pulsed supply would make it surer" if faint else "")
 
 
 def _ranked(suspects: list[Suspect]) -> tuple[Suspect, ...]:
