@@ -25,6 +25,7 @@ from thermview.frames import Frame, Mark, Scale, SourceInfo, SupplyLog
 Floats = NDArray[np.float64]
 CELL_M = CELL_MM * 1e-3
 LIMIT_W = {"0402": 0.063, "0603": 0.1, "0805": 0.16, "1206": 0.25, "SOT-23": 0.3}
+ALIKE = 0.15  # of the differences between kinds, those within one
 WARM_KINDS = ("SOIC-8", "TSSOP-14", "LQFP-64", "IND", "SOT-23", "1206", "0805", "0603", "0402")
 
 
@@ -171,6 +172,15 @@ def beside_hot(rng: np.random.Generator, parts: list[Part], power: Floats) -> Fl
     return power
 
 
+def of_one_kind(parts: list[Part], values: Floats) -> Floats:
+    """Return values that parts of one package share, but for a tenth or so."""
+    first: dict[str, float] = {}
+    for part, value in zip(parts, values.tolist(), strict=True):
+        first.setdefault(part.package, value)
+    kind = np.array([first[part.package] for part in parts])
+    return np.asarray(kind * (values / kind) ** ALIKE)
+
+
 def copper_drawn(rng: np.random.Generator, ny: int, nx: int) -> tuple[Floats, Floats]:
     """Return the sheet of `copper_map`, or of pours that tracks cut, of other thicknesses too."""
     kd, capacity = copper_map(rng, ny, nx)
@@ -218,6 +228,7 @@ def generate_pair(seed: int, healthy: bool | None = None) -> Pair:
     body_c = size_mm3 * 1e-9 * rng.uniform(1.6e6, 3.2e6, len(parts))
     foot = np.array([p.w * p.h for p in parts]) * 1e-6
     body_g = foot * np.exp(rng.uniform(np.log(1800), np.log(12000), len(parts)))
+    body_c, body_g = of_one_kind(parts, body_c), of_one_kind(parts, body_g)
     film = rng.uniform(6, 18)
     eps, index = look_of(rng, parts, ny, nx)
     films = []

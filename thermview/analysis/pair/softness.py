@@ -22,8 +22,6 @@ AROUND = 3  # cells beside a part
 MOST_PARTS = 40
 PLAIN = 200.0  # energy in units of the noise from which a part tells
 MOST_VAR = 2.0  # cells²
-USUAL_VAR = 0.3
-"""How much two cameras' blurs differ, cells², one standard deviation."""
 
 
 def evened(

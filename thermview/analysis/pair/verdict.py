@@ -27,7 +27,7 @@ OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 SIGMAS = 3.0
 PRESENT_SIGMAS = 1.0
 """A part is accused only if it dissipates on one board, by that board alone."""
-WARM_SIGMAS = 2.0
+WARM_SIGMAS = 3.0
 """Of what certainly dissipates it is told where that could not be compared."""
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""

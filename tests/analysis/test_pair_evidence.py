@@ -1,0 +1,147 @@
+"""What tells two boards' parts apart, on pictures drawn from closed solutions.
+
+A disc on a sheet follows Carslaw & Jaeger's K0; a body by itself 1 - exp(-t/τ) (Incropera, chapter
+5); blurs are SciPy's.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from scipy.ndimage import gaussian_filter
+from scipy.special import k0
+
+from thermview.analysis.pair.align import View
+from thermview.analysis.pair.apart import apart_from_power
+from thermview.analysis.pair.clock import Courses, find_power_on, warm_up
+from thermview.analysis.pair.fit import Fitted
+from thermview.analysis.pair.outlined import outlined
+from thermview.analysis.pair.plane import Plane, Subject
+from thermview.analysis.pair.softness import evened
+from thermview.analysis.prepare import Take
+
+Floats = NDArray[np.float64]
+
+PITCH_MM = 0.5
+SHAPE = (60, 80)
+NOISE_K = 0.05
+ON_S = 4.0
+
+
+def part(name: str, x: float, y: float, width: float, height: float) -> Subject:
+    corners = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    return Subject(name, corners * [width / 2, height / 2] + np.array([x, y]), 1e-3)
+
+
+SUBJECTS = [
+    part("U1", 10, 10, 5, 4),
+    part("R1", 20, 8, 1.6, 0.8),
+    part("C1", 25, 20, 2, 1.2),
+    part("R2", 32, 10, 1.0, 0.5),
+]
+PLANE = Plane(np.zeros(2), PITCH_MM, SHAPE)
+
+
+def drawn(subject: Subject) -> Floats:
+    """Return a part's warm body, 1 K, as the share of each cell that it covers."""
+    fine = 10
+    rows, columns = SHAPE
+    y, x = (np.mgrid[0 : rows * fine, 0 : columns * fine] + 0.5) / fine * PITCH_MM
+    low, high = subject.outline_mm.min(axis=0), subject.outline_mm.max(axis=0)
+    inside = (x > low[0]) & (x < high[0]) & (y > low[1]) & (y < high[1])
+    return np.asarray(inside.reshape(rows, fine, columns, fine).mean(axis=(1, 3)))
+
+
+@pytest.mark.parametrize(("good", "bad"), [(0.7, 1.1), (1.0, 0.6), (0.8, 0.8)])
+def test_the_softer_camera_is_found_whatever_the_parts_dissipate(good: float, bad: float) -> None:
+    rng = np.random.default_rng(3)
+    block = []
+    for blur, powers in ((good, (20, 9, 30, 12)), (bad, (18, 20, 33, 13))):
+        sharp = sum(p * drawn(s) for p, s in zip(powers, SUBJECTS, strict=True))
+        seen = gaussian_filter(sharp, blur) + rng.normal(0, 0.02, SHAPE)
+        block.append(seen[None])
+    even, added = evened(np.stack(block).astype(np.float32), PLANE, SUBJECTS, 0.02)
+    assert added == pytest.approx(abs(bad**2 - good**2), abs=0.1)
+    soft = [i for i, before in enumerate(block) if not np.allclose(even[i], before, atol=0.2)]
+    assert soft == ([] if good == bad else [int(good > bad)])
+
+
+def fitted(left: Floats, change_w: float) -> Fitted:
+    """Return the powers of one part and what its model leaves of the other board."""
+    column = 100 * gaussian_filter(drawn(SUBJECTS[2]), 0.8)[None, None].astype(np.float32)
+    nothing = np.zeros((1, *SHAPE), np.float32)
+    power = np.array([[0.1], [0.1 + change_w]])
+    both = np.stack([nothing, left[None].astype(np.float32)])
+    return Fitted(power, column, np.ones((1, 1)), both, ())
+
+
+def test_a_parts_own_heat_has_its_outline_and_its_neighbours_does_not() -> None:
+    """What a neighbour 5 mm off spreads, K0(r/Λ), was taken for the part's own."""
+    rows, columns = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]] + 0.5
+    x, y = SUBJECTS[2].centre_mm / PITCH_MM
+    away = np.hypot(columns - x - 10, rows - y)
+    spread = 15 * k0(np.maximum(away, 3.0) / 20)
+    alone = np.zeros(SHAPE)
+    own = fitted(alone, 0.05)
+    taken_for_own = fitted(spread - 0.05 * own.columns[0, 0], 0.05)
+    assert outlined(own, PLANE, SUBJECTS[2:3], 1.0).tolist() == [True]
+    assert outlined(taken_for_own, PLANE, SUBJECTS[2:3], 1.0).tolist() == [False]
+
+
+TIMES_S = np.arange(0, 34, 0.16)
+VIEW = View(np.diag([2.0, 2.0, 1.0]), PITCH_MM, np.zeros((0, 2)), exact=True)
+COURSES = Courses.of_step(29.0)
+
+
+def film(course: Floats, size_k: float, jump_s: float | None = None) -> Take:
+    """Return pictures of one part that follows a course; the shutter may close at a moment."""
+    rng = np.random.default_rng(7)
+    picture = gaussian_filter(drawn(SUBJECTS[0]), 0.8)
+    pictures = size_k * course[:, None, None] * picture + rng.normal(
+        0, NOISE_K, (len(TIMES_S), *SHAPE)
+    )
+    segment = np.zeros(len(TIMES_S), dtype=np.int64)
+    if jump_s is not None:
+        pictures[jump_s < TIMES_S] += 0.4
+        segment[jump_s < TIMES_S] = 1
+    first = np.zeros(SHAPE, np.float32)
+    return Take(
+        pictures.astype(np.float32),
+        first,
+        TIMES_S,
+        segment,
+        NOISE_K,
+        0,
+        np.zeros((len(TIMES_S), 0)),
+    )
+
+
+def warming(tau_s: float) -> Floats:
+    return np.asarray(1 - np.exp(-np.maximum(TIMES_S - ON_S, 0) / tau_s))
+
+
+@pytest.mark.parametrize("tau_s", [0.5, 3.0, 15.0])
+def test_what_warms_with_the_power_follows_it(tau_s: float) -> None:
+    seen = film(warming(tau_s), 0.5)
+    assert not apart_from_power(SUBJECTS[0], VIEW, seen, ON_S, COURSES)
+
+
+@pytest.mark.parametrize("step_s", [1.5, 9.0, 20.0])
+def test_what_is_mirrored_follows_the_room(step_s: float) -> None:
+    seen = film(np.asarray(step_s < TIMES_S, dtype=np.float64), 0.5)
+    assert apart_from_power(SUBJECTS[0], VIEW, seen, ON_S, COURSES)
+
+
+@pytest.mark.parametrize("after_s", [0.3, 6.0])
+def test_a_shutter_soon_after_the_power_leaves_the_warm_up(after_s: float) -> None:
+    whole = warm_up(film(warming(3.0), 20.0), ON_S, COURSES)
+    broken = warm_up(film(warming(3.0), 20.0, ON_S + after_s), ON_S, COURSES)
+    size = float(np.abs(whole.coefficients).max())
+    assert np.abs(broken.coefficients - whole.coefficients).max() < 0.05 * size
+    assert np.abs(broken.rise_k - whole.rise_k).max() < 0.2
+
+
+@pytest.mark.parametrize("tau_s", [0.5, 3.0, 15.0])
+def test_power_on_is_found_within_a_frame_or_two(tau_s: float) -> None:
+    assert find_power_on(film(warming(tau_s), 20.0)) == pytest.approx(ON_S, abs=0.33)
