@@ -388,3 +388,15 @@ def test_live_findings_grow_and_say_how_far_they_have_seen(
     assert seen[-1][1] > seen[0][1]  # the supply is raised in steps
     assert f"seen to {seen[-1][0]:.0f} s" in panel.when.text()
     assert panel.rows[0].name == "C12"
+
+
+def test_what_is_said_above_the_findings_pushes_nothing_about(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
+    panel, canvas = main_window.findings, main_window.picture.canvas
+    qtbot.wait(50)
+    before = canvas.width()
+    panel.when.setText("power on at 1234.5 s, by the supply and whatever else may be said of it")
+    qtbot.wait(50)
+    assert canvas.width() == before

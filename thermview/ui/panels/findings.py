@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
-from PySide6.QtCore import QPoint
+from PySide6.QtCore import QPoint, Qt
 from PySide6.QtGui import QFont, QResizeEvent
-from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu
+from PySide6.QtWidgets import QFrame, QListWidget, QListWidgetItem, QMenu, QSizePolicy
 
 from thermview.analysis.heat.largest_rise import Rise, largest_place, rises_of_outlines
 from thermview.analysis.heat.locate import Located
@@ -87,6 +87,8 @@ class FindingsPanel(QFrame):
         self.rows: list[Row] = []
         self.heading = label("findings", "findingsHeading", "heading")
         self.when = label("", "findingsWhen", "small")
+        self.when.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
+        self.when.setAlignment(Qt.AlignmentFlag.AlignRight | Qt.AlignmentFlag.AlignVCenter)
         self.cancel = tool("close", "findingsCancel", desk.findings.cancel, tip="stop looking")
         self.again = tool("refresh", "findingsAgain", desk.findings.again, tip="look again")
         self.on_picture = tool("fire", "findingsLayer", self._toggle_layer, tip=ON_PICTURE)
@@ -103,9 +105,9 @@ class FindingsPanel(QFrame):
         self.hint = label("", "findingsHint", wrap=True)
         self.note = label("", "findingsNote", "small", wrap=True)
         layout = column(self, margin=tokens().space)
-        layout.addLayout(
-            row(self.heading, None, self.when, self.cancel, self.again, self.on_picture)
-        )
+        head = row(self.heading, self.when, self.cancel, self.again, self.on_picture)
+        head.setStretch(1, 1)  # what comes and goes there must not push the picture about
+        layout.addLayout(head)
         layout.addWidget(self.hint)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.note)
@@ -229,10 +231,11 @@ class FindingsPanel(QFrame):
             words = f"looking …{share}"
         elif located is not None and located.power_on_s is not None and located.power_on_from:
             origin = ORIGIN_WORDS.get(located.power_on_from, located.power_on_from)
-            words = f"power on at {located.power_on_s:.1f} s, by {origin}"
+            words, known = f"power on at {located.power_on_s:.1f} s", f"by {origin}"
             session = self._desk.session
             if session is not None and session.is_live:  # an answer is seconds behind the picture
-                words += f"; seen to {self._desk.findings.until_s:.0f} s"
+                known = f"seen to {self._desk.findings.until_s:.0f} s"
+            words = f"{words}, {known}"
         elif located is None and frame is not None:
             words = f"at {frame.time_s:.1f} s"
         else:
