@@ -11,7 +11,7 @@ import pytest
 from PySide6.QtCore import Qt
 from PySide6.QtGui import QKeySequence
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QPushButton
+from PySide6.QtWidgets import QPushButton, QScrollArea
 from pytestqt.qtbot import QtBot
 from window_kit import open_and_wait, session_of, write_warming
 
@@ -67,9 +67,9 @@ def test_the_keys_dialog_rebinds_what_the_window_does(
     dialog.fields["zero"].editingFinished.emit()
     assert "already means" in dialog.words.text()
     assert main_window.actions_["zero"].shortcut() == QKeySequence("Z")
-    dialog.fields["tool_spot"].setKeySequence(QKeySequence("9"))
+    dialog.fields["tool_spot"].setKeySequence(QKeySequence("F9"))
     dialog.fields["tool_spot"].editingFinished.emit()
-    assert main_window.picture.actions_by_name["tool_spot"].shortcut() == QKeySequence("9")
+    assert main_window.picture.actions_by_name["tool_spot"].shortcut() == QKeySequence("F9")
     dialog.close()
 
 
@@ -251,3 +251,17 @@ def test_each_step_has_a_key(qtbot: QtBot, main_window: MainWindow) -> None:
         assert steps.current.name == name
         QTest.keyClick(main_window, key)
         assert steps.current is None
+
+
+def test_all_keys_are_seen_at_once_on_a_small_screen(qtbot: QtBot, main_window: MainWindow) -> None:
+    main_window.commands.show_keys()
+    dialog = main_window.findChild(KeysDialog)
+    assert dialog is not None
+    qtbot.waitUntil(dialog.isVisible)
+    area = dialog.findChild(QScrollArea)
+    assert area is not None
+    assert dialog.width() <= 1280
+    assert dialog.height() <= 800
+    assert area.horizontalScrollBar().maximum() == 0
+    assert area.verticalScrollBar().maximum() == 0
+    dialog.accept()

@@ -32,10 +32,8 @@ ACTIONS = (
     KeyAction("power_off", "power off now", "O", BENCH),
     KeyAction("fault_appears", "fault appears", "F", BENCH),
     KeyAction("fault_gone", "fault gone", "G", BENCH),
-    KeyAction("meant_warm", "chosen part or place is meant to be warm, or not", "W", BENCH),
-    KeyAction(
-        "matt_patch", "selected region is a matt patch that nothing warms, or not", "9", BENCH
-    ),
+    KeyAction("meant_warm", "the chosen is meant to be warm, or not", "W", BENCH),
+    KeyAction("matt_patch", "the region is a matt patch, or not", "9", BENCH),
     KeyAction("still", "still picture into a file", "S", BENCH),
     KeyAction("record", "start or stop recording", "R", BENCH),
     KeyAction("stop", "stop recording and playing", "X", BENCH),
@@ -59,7 +57,7 @@ ACTIONS = (
     KeyAction("parts", "draw the board's parts", "A", DRAW),
     KeyAction("shiny", "hatch shiny places", "E", DRAW),
     KeyAction("average", "average the picture over time", "U", DRAW),
-    KeyAction("follow", "hold the picture still while the camera moves", "8", DRAW),
+    KeyAction("follow", "hold the picture still on the board", "8", DRAW),
     KeyAction("smooth", "smooth between pixels", "J", DRAW),
     KeyAction("find_part", "find a part", "/", PICTURE),
     KeyAction("match", "matching points: where the board lies", "C", PICTURE),

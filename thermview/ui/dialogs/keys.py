@@ -19,7 +19,7 @@ from thermview.ui.widgets import button, column, label, named, row, set_tone
 
 COLUMNS = 3
 FIELD_PX = 110
-FIELD_HEIGHT_PX = 28
+FIELD_HEIGHT_PX = 27
 GAP_PX = 8
 
 
@@ -63,7 +63,7 @@ class KeysDialog(QDialog):
                 button("close", "keysClose", self.accept, role="primary"),
             )
         )
-        self.resize(1240, 700)
+        self.resize(1240, 776)
 
     def _field(self, action: KeyAction) -> QKeySequenceEdit:
         field = named(QKeySequenceEdit(QKeySequence(self._keys.key(action.name))), action.name)
