@@ -40,7 +40,7 @@ class WatchedWindow:
 
     def list_inputs(self) -> None:
         """Open the dialog of inputs, as its command does."""
-        self._window.commands.open_input()
+        self._window.commands.files.open_input()
         self._dialog = self._window.findChild(InputsDialog)
 
     def open_first(self) -> None:

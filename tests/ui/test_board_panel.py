@@ -44,7 +44,7 @@ def shown(window: MainWindow) -> list[str]:
 def test_a_list_is_loaded_searched_and_filtered(
     qtbot: QtBot, window: MainWindow, listed: Path
 ) -> None:
-    window.commands.open_path(listed)  # as a drop on the window does
+    window.commands.files.open_path(listed)  # as a drop on the window does
     page = window.board.parts
     assert window.board.isVisible()
     assert shown(window) == ["C1", "C2", "C10", "R1", "U1"]
@@ -80,10 +80,10 @@ def test_a_netlist_gives_the_parts_their_nets(
     window: MainWindow, listed: Path, tmp_path: Path
 ) -> None:
     (tmp_path / "board.ipc").write_text(NETLIST, encoding="utf-8")
-    window.commands.open_path(tmp_path / "board.ipc")
+    window.commands.files.open_path(tmp_path / "board.ipc")
     assert not window.desk.boards.parts  # nets alone are no parts
-    window.commands.open_path(listed)
-    window.commands.open_path(tmp_path / "board.ipc")
+    window.commands.files.open_path(listed)
+    window.commands.files.open_path(tmp_path / "board.ipc")
     window.board.parts.net.setCurrentText("+3V3")
     assert "C2" in shown(window)  # by the netlist; the list has it on +5V
     assert window.desk.boards.part("C2") is not None
@@ -96,7 +96,7 @@ def test_three_thousand_parts_stay_quick(window: MainWindow, tmp_path: Path) -> 
     )
     head = "Designator,Value,Package,X,Y,Rotation,Side,Width,Height,Nets\n"
     (tmp_path / "many.csv").write_text(head + rows, encoding="utf-8")
-    window.commands.open_path(tmp_path / "many.csv")
+    window.commands.files.open_path(tmp_path / "many.csv")
     corners = [(0.0, 0.0), (60.0, 0.0), (60.0, 48.0), (0.0, 48.0)]
     points = [Point(at, (at[0], 48.0 - at[1]), f"p{at}") for at in corners]
     window.desk.boards.set_points(points)
@@ -115,7 +115,7 @@ def test_no_list_no_search_and_a_bad_one_is_said(
 ) -> None:
     (tmp_path / "bad.csv").write_text("nothing,here\n1,2\n", encoding="utf-8")
     with qtbot.waitSignal(window.desk.said) as said:
-        window.commands.open_path(tmp_path / "bad.csv")
+        window.commands.files.open_path(tmp_path / "bad.csv")
     assert said.args is not None
     assert said.args[0] == "error"
     assert "header" in said.args[1]

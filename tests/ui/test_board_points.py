@@ -35,7 +35,7 @@ def window(qtbot: QtBot, main_window: MainWindow, tmp_path: Path) -> MainWindow:
     write_warming(tmp_path / "square.h5")
     (tmp_path / "list.csv").write_text(LIST, encoding="utf-8")
     open_and_wait(qtbot, main_window, str(tmp_path / "square.h5"))
-    main_window.commands.open_path(tmp_path / "list.csv")
+    main_window.commands.files.open_path(tmp_path / "list.csv")
     return main_window
 
 
@@ -121,7 +121,7 @@ def test_a_wrong_point_is_named_dragged_right_and_undone(
     assert len(load_landmarks(file)) == 7
     page.clear()
     assert window.desk.board is None
-    window.commands.open_path(file)  # as a drop does
+    window.commands.files.open_path(file)  # as a drop does
     assert len(boards.points) == 7
     assert boards.points[0].name == "C1"
 
@@ -188,7 +188,7 @@ def test_regions_are_kept_as_a_part_map(qtbot: QtBot, window: MainWindow, tmp_pa
     (part,) = desk.board.parts
     assert (part.designator, part.width_mm, part.height_mm) == ("U7", 4.0, 2.0)
     desk.boards.take_parts(())
-    window.commands.open_path(tmp_path / "map.json")
+    window.commands.files.open_path(tmp_path / "map.json")
     assert [p.designator for p in desk.boards.parts] == ["U7"]
 
 
@@ -199,7 +199,7 @@ def test_a_photo_is_laid_under_the_heat(qtbot: QtBot, window: MainWindow, tmp_pa
     picture = np.zeros((480, 640, 3), np.uint8)
     picture[100:200, 300:400] = 255  # at x 30 … 40, y 10 … 20 of the picture: ten times as large
     cv2.imwrite(str(tmp_path / "photo.jpg"), picture)
-    window.commands.open_path(tmp_path / "photo.jpg")
+    window.commands.files.open_path(tmp_path / "photo.jpg")
     photo, pane, canvas = window.desk.boards.photo, window.board.photo.pane, window.picture.canvas
     qtbot.waitUntil(lambda: photo.image is not None)
     assert window.board.tabs.currentIndex() == PHOTO

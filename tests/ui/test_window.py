@@ -418,7 +418,7 @@ def test_the_open_menu_offers_inputs_and_what_was_open_last(
     qtbot: QtBot, main_window: MainWindow, warming: Path
 ) -> None:
     open_and_wait(qtbot, main_window, str(warming))
-    main_window.commands.fill_open_menu(main_window.open_menu)
+    main_window.commands.files.fill_open_menu(main_window.open_menu)
     words = [action.text() for action in main_window.open_menu.actions()]
     assert "camera or simulated board …" in words
     assert "warming.h5" in words

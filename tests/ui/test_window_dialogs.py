@@ -163,7 +163,7 @@ def test_a_generic_file_is_asked_about(
         file["film/kelvin"] = counts
         file["film/other"] = counts
     assert datasets_of(path) == ["film/kelvin", "film/other"]
-    main_window.commands.open_path(path)
+    main_window.commands.files.open_path(path)
     qtbot.waitUntil(lambda: main_window.findChild(ReadAsDialog) is not None, timeout=5000)
     dialog = main_window.findChild(ReadAsDialog)
     assert isinstance(dialog, ReadAsDialog)

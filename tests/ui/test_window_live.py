@@ -15,6 +15,7 @@ from pytestqt.qtbot import QtBot
 from window_kit import ScriptedSource, open_and_wait, session_of
 
 from thermview.analysis.heat.locate import Located
+from thermview.analysis.wanted import still_wanted
 from thermview.errors import DeviceError
 from thermview.frames import FrameSource, MarkKind
 from thermview.recording import open_recording
@@ -22,7 +23,7 @@ from thermview.regions import Rectangle
 from thermview.session import SessionState
 from thermview.session.triggers import parse_trigger
 from thermview.sources import OpenOptions
-from thermview.ui import finding, opening, tasks
+from thermview.ui import finding, opening
 from thermview.ui.window import MainWindow
 
 
@@ -156,7 +157,7 @@ def test_unsaved_live_pictures_are_asked_about(
     qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
     button = QMessageBox.StandardButton[answer]
     monkeypatch.setattr(QMessageBox, "exec", lambda _: button)
-    main_window.commands.close_session()
+    main_window.commands.files.close_session()
     assert (desk.session is None) == (answer == "Discard")
     if answer == "Save":
         qtbot.waitUntil(lambda: desk.task is None, timeout=10_000)
@@ -241,13 +242,13 @@ def test_closing_hides_the_window_and_breaks_a_search_off(
     def slow(*_: object, **__: object) -> Located:
         begun.set()
         try:
-            while True:  # does not ask whether it is wanted
+            while True:  # as each step of a search does
+                still_wanted()
                 time.sleep(0.01)
         finally:
             seen_at_its_end.append(main_window.isVisible())
 
     monkeypatch.setattr(finding, "find", slow)
-    monkeypatch.setattr(tasks, "SHUT_S", 0.01)
     main_window.desk.open("simulated:short", OpenOptions(speed=8.0))
     qtbot.waitUntil(begun.is_set, timeout=20_000)
     main_window.leave()

@@ -112,7 +112,9 @@ class MainWindow(QMainWindow):
         opener = button("open", "openButton", symbol="folder-open")
         self.open_menu = named(QMenu(opener), "openMenu")
         self.open_menu.setToolTipsVisible(True)
-        self.open_menu.aboutToShow.connect(lambda: self.commands.fill_open_menu(self.open_menu))
+        self.open_menu.aboutToShow.connect(
+            lambda: self.commands.files.fill_open_menu(self.open_menu)
+        )
         opener.setMenu(self.open_menu)
         layout.addWidget(opener)
         menu = tool("menu", "menuButton", tip="everything else")
@@ -221,7 +223,7 @@ class MainWindow(QMainWindow):
         paths = [Path(url.toLocalFile()) for url in event.mimeData().urls() if url.isLocalFile()]
         if paths:
             event.acceptProposedAction()
-            QTimer.singleShot(0, self, lambda: self.commands.open_path(paths[0]))
+            QTimer.singleShot(0, self, lambda: self.commands.files.open_path(paths[0]))
 
     def leave(self) -> None:
         """Close without asking anything; a running recording is finished."""
@@ -230,7 +232,7 @@ class MainWindow(QMainWindow):
 
     def closeEvent(self, event: QCloseEvent) -> None:
         """Ask about footage that is nowhere saved, then let go of everything."""
-        if not self._leaving and not self.commands.may_let_go():
+        if not self._leaving and not self.commands.files.may_let_go():
             event.ignore()
             return
         self._leaving = True
