@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.locate import Located, analyse
-from thermview.analysis.heat_model import CAPACITY, FILM, Footprint, Window
+from thermview.analysis.heat_model import CAPACITY, FILM, Footprint
 from thermview.analysis.prepare import Shots, take_of
 from thermview.analysis.responses import nuisances
 
@@ -82,7 +82,7 @@ def test_decays_are_asked_for_only_where_something_cools() -> None:
     none = np.zeros(len(TIMES), dtype=np.int64)
     told = Cooling(rise.astype(np.float32), TIMES, nuisances(TIMES, none))
     near, far = parts()[14], parts()[0]
-    assert told.courses(near, Window(30, 20, 64)).shape[1] > 2
-    assert told.courses(far, Window(0, 0, 64)).shape[1] == 0
-    courses = told.courses(near, Window(30, 20, 64))
+    assert told.courses(near).shape[1] > 2
+    assert told.courses(far).shape[1] == 0
+    courses = told.courses(near)
     np.testing.assert_allclose(courses.T @ courses, np.eye(courses.shape[1]), atol=1e-9)

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat_model import Footprint, Window, mask_of
+from thermview.analysis.heat_model import Footprint, mask_of, window_around
 from thermview.analysis.prepare import Block
 from thermview.analysis.trend import SIGMA_OF_MAD
 
@@ -20,7 +20,9 @@ RATES_PER_S = (0.08, 0.2, 0.5, 1.2, 3.0)
 """Decays of warm spots: from a centimetre on bare laminate to millimetres on copper."""
 EARLY_S, LATE_S = 1.0, 2.0
 BLUR_PX = 1.5
-REACH_PX = 24
+SIDE_PX = 64
+REACH_PX = 8
+"""So near to a part at least something falls clearly where a warm spot reaches it."""
 SIGMAS = 8.0
 """What falls less is drift (trials: up to 5, by spots that cool 40 and more)."""
 SHARE = 0.5
@@ -51,16 +53,19 @@ class Cooling:
         courses, size, _ = np.linalg.svd(decays, full_matrices=False)
         self._courses = np.asarray(courses[:, size > 1e-3])
 
-    def courses(self, footprint: Footprint, window: Window) -> Floats:
-        """Return the orthonormal courses of what cools, shape (frame, course).
+    def courses(self, footprint: Footprint) -> Floats:
+        """Return the orthonormal courses of what cools at a part, shape (frame, course).
 
-        None (no columns) where nothing within `REACH_PX` of a part cools, or less than half as
-        much as the part warms.
+        None (no columns) where nothing cools there, see `reaches`.
         """
+        return self._courses if self.reaches(footprint) else self._courses[:, :0]
+
+    def reaches(self, footprint: Footprint) -> bool:
+        """Tell whether at a part or close by something cools, by half of what the part warms."""
+        window = window_around(footprint.centre_px, SIDE_PX, self._fall_k.shape[:2])
         fall_k = window.cut(self._fall_k)
         mask = mask_of(footprint, window, around_px=0)
         reach = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * REACH_PX + 1,) * 2)
         near = cv2.dilate(mask.astype(np.uint8), reach) > 0
         warms_k = max(-float(fall_k[mask].mean()), 0.0)
-        cools = float(fall_k[near].max()) > max(self._least_k, SHARE * warms_k)
-        return self._courses if cools else self._courses[:, :0]
+        return float(fall_k[near].max()) > max(self._least_k, SHARE * warms_k)

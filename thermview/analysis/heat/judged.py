@@ -151,7 +151,7 @@ def _weighed(
             all_coefficients=ground.coefficients,
             narrow=parted.narrow,
             wide=parted.wide,
-            cooling=cooling.courses(one.footprint, one.fit.window),
+            cooling=cooling.courses(one.footprint),
             noise_var=ground.noise_var,
         )
         heats = evidence.nature is Nature.HEATING

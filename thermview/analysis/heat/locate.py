@@ -9,6 +9,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Split, prepare_ground, split
 from thermview.analysis.heat.judged import judged_sources
@@ -267,10 +268,12 @@ def _faint_course(
     """Return the step at which the parts' heat is most likely to begin.
 
     One curve alone tells little of a faint source; the whole picture around it, filtered by its
-    own noise, tells more.
+    own noise, tells more. What cools from the start tells nothing of when.
     """
     times_s = take.times_s
-    shares = Shares(footprints, take.shape)
+    cooling = Cooling(parted.narrow, times_s, parted.idle)
+    steady = [one for one in footprints if not cooling.reaches(one)]
+    shares = Shares(steady or footprints, take.shape)
 
     def evidence(on_s: float) -> float:
         field = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px).field
