@@ -7,7 +7,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.optimize import curve_fit
 
-from thermview.analysis.warmup import Forecast, fit_exponential, forecast
+from thermview.analysis.warmup import Forecast, fit_decays, forecast
 
 Floats = NDArray[np.float64]
 
@@ -17,37 +17,45 @@ def curve(times_s: Floats, end_k: float, start_k: float, tau_s: float) -> Floats
 
 
 def test_agrees_with_scipy_curve_fit() -> None:
+    """Two decays with known time constants between, SciPy's fit of the same two."""
     rng = np.random.default_rng(1)
-    times = np.sort(rng.uniform(0.0, 60.0, 200))
-    noisy = curve(times, 335.0, 296.0, 22.0) + rng.normal(0.0, 0.2, len(times))
-    found = fit_exponential(times, noisy)
+    times = np.sort(rng.uniform(0.0, 600.0, 200))
+
+    def two(times_s: Floats, end_k: float, quick_k: float, slow_k: float) -> Floats:
+        return np.asarray(
+            end_k - quick_k * np.exp(-times_s / 12.0) - slow_k * np.exp(-times_s / 120.0)
+        )
+
+    noisy = two(times, 335.0, 8.0, 30.0) + rng.normal(0.0, 0.1, len(times))
+    found = fit_decays(times, noisy)
     assert found is not None
-    best, covariance = curve_fit(curve, times, noisy, p0=(330.0, 296.0, 15.0))
-    sigma = np.sqrt(np.diag(covariance))
+    best, covariance = curve_fit(two, times, noisy, p0=(330.0, 5.0, 20.0))
     told = found.forecast
-    assert told.end_k == pytest.approx(best[0], abs=0.1 * sigma[0])
-    # the grid's step in tau is 1.7 %, the fit's own sigma about as much
-    assert told.tau_s == pytest.approx(best[2], rel=0.02)
-    half = (told.high_k - told.low_k) / 2
-    assert half == pytest.approx(1.97 * sigma[0], rel=0.15)  # Student's t, 197 degrees of freedom
-    assert (told.tau_high_s - told.tau_low_s) / 2 == pytest.approx(1.97 * sigma[2], rel=0.3)
+    assert told.low_k < best[0] < told.high_k
+    assert told.end_k == pytest.approx(best[0], abs=0.3)
+    # more time constants than two are offered: never surer than the fit that knows both
+    assert told.half_k > 1.96 * np.sqrt(covariance[0, 0])
+    assert found.scatter_k == pytest.approx(0.1, rel=0.15)
 
 
-@pytest.mark.parametrize("seen_taus", [1.0, 1.5, 2.5])
-def test_the_interval_holds(seen_taus: float) -> None:
+@pytest.mark.parametrize("decays", [1, 2, 3])
+@pytest.mark.parametrize("seen_s", [120.0, 400.0])
+def test_the_interval_holds(decays: int, seen_s: float) -> None:
+    """Sums of decays of one sign, whatever their number; 95 % is stated."""
     rng = np.random.default_rng(7)
     held = told = 0
-    for _ in range(400):
-        tau, change = rng.uniform(35.0, 300.0), rng.uniform(2.0, 40.0) * rng.choice([-1, 1])
-        times = np.arange(0.0, seen_taus * tau, tau / rng.integers(60, 200))
-        values = curve(times, 300.0 + change, 300.0, tau)
-        values += rng.normal(0.0, abs(change) * rng.uniform(0.001, 0.006), len(times))
+    for _ in range(120):
+        taus = np.exp(rng.uniform(np.log(3.0), np.log(200.0), decays))
+        sizes = rng.uniform(2.0, 20.0, decays) * rng.choice([-1, 1])
+        times = np.arange(0.0, seen_s, seen_s / rng.integers(100, 300))
+        values = 300.0 + (1.0 - np.exp(-times[:, None] / taus)) @ sizes
+        values += rng.normal(0.0, 0.05, len(times))
         found = forecast(times, values)
         if found is not None:
             told += 1
-            held += found.low_k <= 300.0 + change <= found.high_k
-    assert told > 200
-    assert 0.90 <= held / told <= 0.98
+            held += found.low_k <= 300.0 + sizes.sum() <= found.high_k
+    assert told > 25
+    assert held / told > 0.92
 
 
 def test_says_when_less_than_a_twentieth_is_left() -> None:
@@ -67,7 +75,7 @@ def told_at(part_of_tau: float, seed: int = 3) -> Forecast | None:
 
 def test_nothing_is_told_before_it_can_be_known() -> None:
     assert told_at(0.2) is None  # as good as a straight line
-    assert told_at(3.0) is not None
+    assert told_at(6.0) is not None
 
 
 def test_noise_alone_and_straight_lines_tell_nothing() -> None:

@@ -20,6 +20,8 @@ UNDER_PX = 3.0
 END_PX = 7.0
 """A part so near to an end may be what the track feeds."""
 MOST_PATHS = 3
+CLEAR_ALONE = 1200.0
+"""Standard deviations times length, px, of a track where nothing else is seen to heat."""
 ON_TRACK = "lies on a glowing track: the heat may be the track's"
 
 
@@ -42,9 +44,11 @@ def with_tracks(
         Of the parts.
     view : BoardView, optional
     """
-    paths = find_paths(rise_k, [print_.outline_px for print_ in footprints])[:MOST_PATHS]
     natures = [one.nature for one in suspects] + [one.nature for one in elsewhere]
     heated = Nature.HEATING in natures
+    paths = find_paths(rise_k, [print_.outline_px for print_ in footprints])
+    least = 0.0 if heated else CLEAR_ALONE
+    paths = [path for path in paths if path.clarity * path.length_px > least][:MOST_PATHS]
     spots, tracks = list(elsewhere), []
     for path in paths:
         on = [spot for spot in spots if path.away_px(spot.x_px, spot.y_px) < ON_PX]

@@ -39,10 +39,10 @@ MATCHED = 0.82
 """What a picture that is never quite the model's tells of its power (trials)."""
 BARE_OF_CHIPS = 0.72
 """Chips' bright ends are a quarter to a half of their length: share of the body that is seen."""
-BOARD_DOUBT = math.hypot(0.13, 0.1, 0.1)
+BOARD_DOUBT = math.hypot(0.11, 0.1, 0.08)
 """Standard deviation of the logarithm of all powers of one board alike: heat capacity of laminate
 and copper, the camera's blur, film and emissivity (ranges of the materials)."""
-PART_DOUBT = math.hypot(0.14, 0.14, 0.14, 0.06)
+PART_DOUBT = math.hypot(0.12, 0.12, 0.12, 0.06)
 """Of each power by itself, beside what the fits leave open: the body's heat, its outline off by
 some tenths of a pixel, copper that is uneven around it, its own emissivity."""
 MODEL_DOUBT = math.hypot(BOARD_DOUBT, PART_DOUBT)
