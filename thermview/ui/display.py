@@ -18,21 +18,18 @@ from thermview.errors import UsageError
 from thermview.frames import Counts, Frame, Scale, Scene
 from thermview.radiometry import CameraProfile, conversion, setting_for
 from thermview.ui.levels import AutoLevel, robust_range
+from thermview.ui.numbers import DASH, Numbers
 from thermview.ui.viewscale import COLOUR_MAPS, NO_VALUE_ARGB, LevelMode, View, ViewScale
 from thermview.units import TemperatureUnit
 
 __all__ = ["COLOUR_MAPS", "DASH", "NO_VALUE_ARGB", "Display", "LevelMode", "View", "ViewScale"]
-
-DASH = "–"
-"""What stands where there is no number."""
-
 
 _LEAST_SPAN_K = 0.2  # of the automatic axis: some noise of a good camera, no more
 _UNSCALED = Scale(1.0)
 _FOOT = 0.06  # of the span, below the coldest: so that it is not lost in a map's black end
 
 
-class Display:
+class Display(Numbers):
     """View settings; `on_change` are called after every change that alters picture or axis."""
 
     def __init__(self) -> None:
@@ -351,67 +348,3 @@ class Display:
     def settings_key(self) -> Hashable:
         """Return what colours depend on, to tell whether a table of them still holds."""
         return self.scale, self._scene, self._camera, self.relative
-
-    # -- numbers -----------------------------------------------------------------------------
-
-    @property
-    def symbol(self) -> str:
-        """Return the sign after a temperature; empty for brightness."""
-        return "" if self.relative else self._unit.symbol
-
-    @property
-    def difference_symbol(self) -> str:
-        """Return the sign after a difference; empty for brightness."""
-        return "" if self.relative else self._unit.difference_symbol
-
-    @property
-    def quantity(self) -> str:
-        """Return what the axis shows, in words: temperature, rise, brightness …"""
-        if self.relative:
-            return "brightness" if self._view is View.TEMPERATURE else "change of brightness"
-        return self._view.value
-
-    @property
-    def level_symbol(self) -> str:
-        """Return the sign after a level of the present view's axis."""
-        return self.difference_symbol if self._view is View.RISE else self.symbol
-
-    def temperature(self, kelvin: float) -> float:
-        """Convert an absolute temperature, K, to the number shown (brightness stays counts)."""
-        return kelvin if self.relative else self._unit.from_kelvin(kelvin)
-
-    def difference(self, difference_k: float) -> float:
-        """Convert a difference, K, to the number shown (brightness stays counts)."""
-        return difference_k if self.relative else difference_k * self._unit.per_kelvin
-
-    def level(self, level_k: float) -> float:
-        """Convert a level of the present view's axis, K, to the number shown."""
-        rise = self._view is View.RISE
-        return self.difference(level_k) if rise else self.temperature(level_k)
-
-    def level_k(self, shown: float) -> float:
-        """Convert a number shown on the present view's axis to its level, K."""
-        zero, one = self.level(0.0), self.level(1.0)
-        return (shown - zero) / (one - zero)
-
-    def temperature_text(self, kelvin: float) -> str:
-        """Return a temperature, K, as people read it: ``41.2 °C``; a dash without a number."""
-        return self._text(self.temperature(kelvin), self.symbol, "")
-
-    def difference_text(self, difference_k: float) -> str:
-        """Return a difference, K, as people read it: ``+1.8 K``; a dash without a number."""
-        shown = self.difference(difference_k)
-        decimals = 2 if abs(shown) < 1.0 else 1  # faint rises are told in hundredths
-        return self._text(shown, self.difference_symbol, "+", decimals)
-
-    def level_text(self, level_k: float) -> str:
-        """Return a level of the present view's axis, K, as people read it."""
-        rise = self._view is View.RISE
-        return self.difference_text(level_k) if rise else self.temperature_text(level_k)
-
-    def _text(self, number: float, symbol: str, sign: str, decimals: int = 1) -> str:
-        if not np.isfinite(number):
-            return DASH
-        number = round(number, 0 if self.relative else decimals) + 0.0  # no minus before a zero
-        text = f"{number:{sign}.{0 if self.relative else decimals}f}".replace("-", "−")
-        return f"{text} {symbol}".rstrip()
