@@ -18,7 +18,6 @@ import sys
 import tempfile
 import threading
 import time
-from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -29,11 +28,10 @@ from bench_pipeline import twenty_regions
 
 from thermview.frames import Frame, SourceInfo, SupplySample
 from thermview.session import Session
-from thermview.session.boards import Board, board_of
+from thermview.session.boards import Board
 from thermview.session.finding import Window, find, window_of
 from thermview.session.pulsing import PulseTest
 from thermview.simulation.trials import Film, film, random_story
-from thermview.sources import open_footage
 
 RATE_HZ = 25.0
 PERIOD_S = 2.0
@@ -159,8 +157,6 @@ def run_window(live: Path, good: Path | None, seconds: float) -> None:
     desk.open(f"replay:{live}")
     while desk.shown is None:
         application.processEvents()
-    with closing(open_footage(str(live))) as footage:  # as the user gives a camera its parts
-        desk.set_board(board_of(footage, live))
     window.steps.choose("" if good is None else "compare")
     if good is not None:
         room.choose(Reference(good, "good"))

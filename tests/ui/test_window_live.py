@@ -18,6 +18,7 @@ from thermview.analysis.heat.locate import Located
 from thermview.analysis.wanted import still_wanted
 from thermview.errors import DeviceError
 from thermview.frames import FrameSource, MarkKind
+from thermview.paths import sample_recordings
 from thermview.recording import open_recording
 from thermview.regions import Rectangle
 from thermview.session import SessionState
@@ -254,3 +255,13 @@ def test_closing_hides_the_window_and_breaks_a_search_off(
     main_window.leave()
     assert seen_at_its_end == [False]
     assert not [t for t in threading.enumerate() if t.name.startswith("task: looking for")]
+
+
+def test_a_recording_played_as_a_camera_brings_its_parts(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    open_and_wait(qtbot, main_window, f"replay:{sample_recordings() / 'good.h5'}")
+    session, board = session_of(main_window), main_window.desk.board
+    assert session.is_live
+    assert board is not None
+    assert {"U5", "U6"} <= {part.designator for part in board.parts}

@@ -52,6 +52,16 @@ class FootagePlayer:
         """Return the footage's description, as a live source."""
         return self._info
 
+    @property
+    def placement_csv(self) -> str | None:
+        """Return the placement list that the footage carries, None where there is none."""
+        return getattr(self._footage, "placement_csv", None)
+
+    @property
+    def landmarks_json(self) -> str | None:
+        """Return the landmarks that the footage carries, None where there are none."""
+        return getattr(self._footage, "landmarks_json", None)
+
     def read(self, timeout_s: float) -> Frame | None:
         """Return the next frame when it is due, or None when that is later than `timeout_s`.
 
