@@ -54,7 +54,8 @@ class Forecast:
     end_k : float
         T∞, K.
     low_k, high_k : float
-        Between these it ends in 95 of 100 cases, K.
+        Between these it ends in 95 of 100 cases if its decays are those offered, K; on simulated
+        boards it was 80.
     tau_s, tau_low_s, tau_high_s : float
         Time constant, the mean over what decays, and what it is at the interval's ends, s.
     settled_s : float
