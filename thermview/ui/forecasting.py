@@ -77,8 +77,8 @@ def forecast_words(found: Forecast, now_s: float, display: Display) -> tuple[str
     tip = (
         f"settling with a time constant of {length_words(found.tau_s)} on the whole, "
         f"power unchanged; on simulated boards 80 of 100 such curves ended between {low:.1f} "
-        f"and {high:.1f} {display.symbol} (the camera's own accuracy not counted); by then a twentieth of the "
-        "change is left"
+        f"and {high:.1f} {display.symbol} (the camera's own accuracy not counted); by then a "
+        "twentieth of the change is left"
     )
     words = f"ends at {end:.{digits}f} ± {max(sigma, 0.1):.{digits}f} {display.symbol}, {when}"
     return words, tip
