@@ -45,6 +45,8 @@ Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
+COOLING_TRUST = 0.5
+"""What a part's score counts for when the power came on, where something cools close by."""
 READ, STEP = 40, 12
 """Of 100 told: reading the frames, and each stage after it."""
 LEAST_AFTER_S = 2.5
@@ -268,16 +270,17 @@ def _faint_course(
     """Return the step at which the parts' heat is most likely to begin.
 
     One curve alone tells little of a faint source; the whole picture around it, filtered by its
-    own noise, tells more. What cools from the start tells nothing of when.
+    own noise, tells more. What cools from the start tells little of when.
     """
     times_s = take.times_s
     cooling = Cooling(parted.narrow, times_s, parted.idle)
-    steady = [one for one in footprints if not cooling.reaches(one)]
-    shares = Shares(steady or footprints, take.shape)
+    trust = np.array([COOLING_TRUST if cooling.reaches(f) else 1.0 for f in footprints])
+    shares = Shares(footprints, take.shape)
 
     def evidence(on_s: float) -> float:
         field = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px).field
-        return float(QuickMatch(shares, field.filters).scores(field.left, field.variance).max())
+        scores = QuickMatch(shares, field.filters).scores(field.left, field.variance)
+        return float((trust * scores).max())
 
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
     tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}
