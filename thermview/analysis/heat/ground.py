@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.background import calm_axes, measure_whitener
+from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.sources import Field, flat
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
@@ -29,12 +30,15 @@ class Split:
         Orthonormal.
     energy : ndarray of float32, shape (row, column)
         Of the narrow pictures outside those courses, K².
+    cooling : Cooling
+        What cools from the start.
     """
 
     narrow: Block
     wide: Block
     idle: Floats
     energy: NDArray[np.float32]
+    cooling: Cooling
 
 
 def split(take: Take, period_s: float | None = None) -> Split:
@@ -43,7 +47,8 @@ def split(take: Take, period_s: float | None = None) -> Split:
     more = [] if period_s is None else [slow_courses(take.times_s, period_s)]
     idle = nuisances(take.times_s, take.segment, take.sway, *more)
     narrow = take.rise_k - wide
-    return Split(narrow, wide, idle, energy_outside(narrow, idle))
+    cooling = Cooling(narrow, take.times_s, idle)
+    return Split(narrow, wide, idle, energy_outside(narrow, idle), cooling)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -10,7 +10,6 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.nature import Evidence, Nature, judge
 from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
@@ -76,13 +75,12 @@ def judged_sources(
         spots.append(explainer.fit_at(place))
     explainer.refit(found + spots)
     sham = explainer.sham()
-    cooling = Cooling(parted.narrow, ground.modes.drive.times_s, parted.idle)
-    at_parts = _weighed(explainer, found, ground, parted, cooling, least=least, sham=sham)
+    at_parts = _weighed(explainer, found, ground, parted, least=least, sham=sham)
     shams = search.shams([one.footprint for one in spots], NEAR_PX)
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
     return at_parts, _merged(
-        _weighed(explainer, spots, ground, parted, cooling, least=DOUBTED_SCORE, sham=None)
+        _weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
     )
 
 
@@ -128,7 +126,6 @@ def _weighed(
     found: list[Found],
     ground: Ground,
     parted: Split,
-    cooling: Cooling,
     *,
     least: float,
     sham: Floats | None,
@@ -151,7 +148,7 @@ def _weighed(
             all_coefficients=ground.coefficients,
             narrow=parted.narrow,
             wide=parted.wide,
-            cooling=cooling.courses(one.footprint),
+            cooling=parted.cooling.courses(one.footprint),
             noise_var=ground.noise_var,
         )
         heats = evidence.nature is Nature.HEATING

@@ -9,7 +9,6 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Split, prepare_ground, split
 from thermview.analysis.heat.judged import judged_sources
@@ -273,8 +272,7 @@ def _faint_course(
     own noise, tells more. What cools from the start tells little of when.
     """
     times_s = take.times_s
-    cooling = Cooling(parted.narrow, times_s, parted.idle)
-    trust = np.array([COOLING_TRUST if cooling.reaches(f) else 1.0 for f in footprints])
+    trust = np.array([COOLING_TRUST if parted.cooling.reaches(f) else 1.0 for f in footprints])
     shares = Shares(footprints, take.shape)
 
     def evidence(on_s: float) -> float:
