@@ -19,11 +19,10 @@ from pathlib import Path
 import numpy as np
 from hard_cases import K_PER_COUNT, KINDS, Case, generate
 from numpy.typing import NDArray
+from trial_search import search
 
-from thermview.analysis.heat.locate import Located, Nature, analyse, footprints_of
-from thermview.analysis.placing import settled
+from thermview.analysis.heat.locate import Located, Nature
 from thermview.analysis.prepare import Shots
-from thermview.analysis.stabilise import steady
 from thermview.board import BoardView, Landmark, Part, fit_homography, part_outline_px
 from thermview.frames import SupplyLog
 from thermview.regions import Polygon, pixel_indices
@@ -66,16 +65,9 @@ def find(case: Case) -> Located:
     held = np.concatenate([[False], same])
     segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
     kelvin = case.counts[~held].astype(np.float32) * np.float32(K_PER_COUNT)
-    take, motion = steady(Shots(kelvin, case.time_s[~held], segment))
-    parts, view = board_of(case)
-    footprints = footprints_of(parts, view, take.shape)
-    if motion is not None:
-        footprints = settled(footprints, take.first_k, [np.eye(3), motion.rest()])
-    return analyse(
-        take,
-        footprints,
-        view.mm_per_px,
-        view=view,
+    return search(
+        Shots(kelvin, case.time_s[~held], segment),
+        *board_of(case),
         supply=SupplyLog(*case.supply) if case.supply is not None else None,
         period_s=case.period_s,
         meant_warm=case.meant_warm,

@@ -1,6 +1,8 @@
-"""A trial of `simulation.trials` searched as the command does it, on frames in memory."""
+"""Frames in memory, and trials of `simulation.trials`, searched as the command does it."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -8,7 +10,8 @@ from thermview.analysis.heat.locate import Located, analyse, footprints_of
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Shots
 from thermview.analysis.stabilise import steady
-from thermview.board import BoardView, fit_homography
+from thermview.board import BoardView, Part, fit_homography
+from thermview.frames import SupplyLog
 from thermview.simulation.trials import Film
 
 
@@ -17,14 +20,18 @@ def view_of(film: Film) -> BoardView:
     return fit_homography(list(film.landmarks))
 
 
-def find(film: Film) -> Located:
-    """Locate what heats in a film."""
-    held = film.shutter
-    segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
-    kelvin = film.scale.kelvin(film.counts[~held]).astype(np.float32)
-    take, motion = steady(Shots(kelvin, film.times_s[~held], segment))
-    view = view_of(film)
-    footprints = footprints_of(film.parts, view, take.shape)
+def search(
+    shots: Shots,
+    parts: Sequence[Part],
+    view: BoardView,
+    *,
+    supply: SupplyLog | None,
+    meant_warm: Sequence[str],
+    period_s: float | None = None,
+) -> Located:
+    """Locate what heats in pictures."""
+    take, motion = steady(shots)
+    footprints = footprints_of(parts, view, take.shape)
     if motion is not None:
         footprints = settled(footprints, take.first_k, [np.eye(3), motion.rest()])
     return analyse(
@@ -32,6 +39,21 @@ def find(film: Film) -> Located:
         footprints,
         view.mm_per_px,
         view=view,
+        supply=supply,
+        period_s=period_s,
+        meant_warm=meant_warm,
+    )
+
+
+def find(film: Film) -> Located:
+    """Locate what heats in a film."""
+    held = film.shutter
+    segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
+    kelvin = film.scale.kelvin(film.counts[~held]).astype(np.float32)
+    return search(
+        Shots(kelvin, film.times_s[~held], segment),
+        film.parts,
+        view_of(film),
         supply=film.supply,
         meant_warm=film.truth.meant_warm,
     )
