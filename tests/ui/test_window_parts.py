@@ -1,22 +1,17 @@
-"""Small parts of the window without the window: tone, readings, settings, tasks."""
+"""Small parts of the window without the window: tone, readings, settings."""
 
 from __future__ import annotations
 
 import math
-import threading
 
 import numpy as np
 import pytest
-from pytestqt.qtbot import QtBot
 
-from thermview.analysis.wanted import still_wanted
-from thermview.errors import CancelledError, InputError, ThermviewError
 from thermview.ui.display import Display
 from thermview.ui.panels.camera import clock_text
 from thermview.ui.panels.findings import noise_of
 from thermview.ui.readings import arrow, rate_text, recent_slope
 from thermview.ui.settings import Settings
-from thermview.ui.tasks import Task
 from thermview.ui.tone import RATE_HZ, Wave, tone_hz
 
 
@@ -84,58 +79,3 @@ def test_settings_survive_damage() -> None:
     damaged = Settings()
     assert damaged.get("unit", "C") == "C"
     assert damaged.recent() == []
-
-
-def run(qtbot: QtBot, task: Task) -> list[object]:
-    got: list[object] = []
-    task.done.connect(got.append)
-    task.failed.connect(got.append)
-    task.start()
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
-    task.wait(1.0)
-    return got
-
-
-def test_a_tasks_result_and_its_errors_come_back(qtbot: QtBot) -> None:
-    assert run(qtbot, Task("adding", lambda _: 1 + 1)) == [2]
-    (error,) = run(qtbot, Task("reading", _fail))
-    assert isinstance(error, InputError)
-    (fault,) = run(qtbot, Task("dividing", lambda _: 1 // 0))
-    assert isinstance(fault, ThermviewError)  # a fault of the program is said, not lost
-    assert "ZeroDivisionError" in str(fault)
-
-
-def _fail(_: Task) -> None:
-    raise InputError("no such file")
-
-
-def test_a_task_that_asks_ends_at_once(qtbot: QtBot) -> None:
-    def work(_: Task) -> None:
-        for _step in range(10**9):
-            still_wanted()
-
-    task = Task("searching", work)
-    got: list[object] = []
-    task.done.connect(got.append)
-    task.failed.connect(got.append)
-    task.start()
-    task.break_off()
-    assert task.wait(0.0)
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
-    assert isinstance(got[0], CancelledError)
-
-
-def test_a_cancelled_tasks_result_is_thrown_away(qtbot: QtBot) -> None:
-    go = threading.Event()
-    thrown: list[object] = []
-    task = Task("waiting", lambda _: go.wait(3.0) and "late", discard=thrown.append)
-    got: list[object] = []
-    task.done.connect(got.append)
-    task.failed.connect(got.append)
-    task.start()
-    task.cancel()
-    go.set()
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
-    task.wait(1.0)
-    assert isinstance(got[0], CancelledError)
-    assert thrown == ["late"]

@@ -14,6 +14,7 @@ from PySide6.QtWidgets import QApplication
 from thermview.errors import ThermviewError
 from thermview.ui.desk import Desk
 from thermview.ui.dress import dress
+from thermview.ui.rubbish import Collector
 from thermview.ui.settings import Settings
 from thermview.ui.window import MainWindow
 from thermview.units import TemperatureUnit
@@ -51,6 +52,7 @@ def run(address: str | None, argv: Sequence[str] = (), *, theme: str | None = No
     desk.attempt(lambda: desk.display.set_unit(TemperatureUnit.parse(settings.get("unit", "C"))))
     window = MainWindow(desk)
     window.show()
+    Collector(application)
     if address is not None:
         QTimer.singleShot(0, desk, lambda: desk.open(address))
     for stop in (signal.SIGINT, signal.SIGTERM):  # no time for questions: recordings are finished

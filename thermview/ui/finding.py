@@ -255,7 +255,7 @@ class Findings(QObject):
             )
             return noting_shiny(found, board, session.shiny)
 
-        task = Task("looking for what warms", work, behind=True, parent=self)
+        task = Task("looking for what warms", work, behind=True, owner=self)
         task.progressed.connect(lambda _, share: self._tell(task, share))
         task.done.connect(lambda located: self._take(task, located))
         task.failed.connect(lambda error: self._fail(task, error))
@@ -276,8 +276,6 @@ class Findings(QObject):
 
     def _ended(self, task: Task) -> bool:
         """Let go of a task; tell whether its result is still wanted."""
-        task.wait(1.0)
-        task.deleteLater()
         if task is not self._task:
             self._old.remove(task)
             return False

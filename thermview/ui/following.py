@@ -129,7 +129,7 @@ class Following(QObject):
             "seeing whether the camera moves",
             lambda _: moves(session.footage, end),
             behind=True,
-            parent=self,
+            owner=self,
         )
         task.done.connect(lambda found: self._take(task, found=found))
         task.failed.connect(lambda _: self._take(task, found=False))
@@ -137,8 +137,6 @@ class Following(QObject):
         task.start()
 
     def _take(self, task: Task, *, found: bool) -> None:
-        task.wait(1.0)
-        task.deleteLater()
         if task is not self._task:
             self._old.remove(task)
             return

@@ -79,15 +79,13 @@ class Pulse(QObject):
 
             return test.advance(session.footage, until_s, told)
 
-        task = Task("pulse test", work, behind=True, parent=self)
+        task = Task("pulse test", work, behind=True, owner=self)
         task.done.connect(lambda found: self._take(task, found))
         task.failed.connect(lambda error: self._fail(task, error))
         self._task = task
         task.start()
 
     def _ended(self, task: Task) -> bool:
-        task.wait(1.0)
-        task.deleteLater()
         if task is not self._task:
             self._old.remove(task)
             return False

@@ -8,13 +8,15 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
-from PySide6.QtCore import QObject, Signal
+from PySide6.QtCore import QObject, QTimer, Signal
 
 from thermview.analysis.wanted import asking
 from thermview.errors import CancelledError, ThermviewError
 
 BESIDE = 10  # how far behind, on the scale of `nice`
 SHUT_S = 30.0  # a full queue to a slow disk takes a while to be written
+
+_going: set[Task] = set()  # kept until their threads have ended: a thread's signal needs its task
 
 
 def _give_way() -> None:
@@ -27,8 +29,10 @@ class Task(QObject):
     """One long job. `work` gets the task and may ask `task.cancelled` and call `task.report`.
 
     Exactly one of `done`, `failed` follows, on the thread that made the task. A job that nobody
-    wants any more still ends in its own time: what it returns goes to `discard`. A job
-    `behind` gives way to the threads that paint and record; it must start none that do.
+    wants any more still ends in its own time: what it returns goes to `discard`; so it is, and
+    no signal follows, where its `owner` has gone. The task itself lasts as long as its thread,
+    and goes by itself. A job `behind` gives way to the threads that paint and record; it must
+    start none that do.
     """
 
     done = Signal(object)
@@ -43,15 +47,18 @@ class Task(QObject):
         *,
         discard: Callable[[Any], None] | None = None,
         behind: bool = False,
-        parent: QObject | None = None,
+        owner: QObject | None = None,
     ) -> None:
-        super().__init__(parent)
+        super().__init__()
         self.words = words
         self._behind = behind
         self.running = True
         self._work = work
         self._discard = discard
         self._stop = threading.Event()
+        self._orphan = False
+        if owner is not None:
+            owner.destroyed.connect(self._lose_owner)
         self._ended.connect(self._deliver)
         self._thread = threading.Thread(target=self._run, name=f"task: {words}", daemon=True)
 
@@ -62,6 +69,7 @@ class Task(QObject):
 
     def start(self) -> None:
         """Begin."""
+        _going.add(self)
         self._thread.start()
 
     def cancel(self) -> None:
@@ -99,6 +107,10 @@ class Task(QObject):
         self.cancel()
         self.wait(SHUT_S)
 
+    def _lose_owner(self) -> None:
+        self._orphan = True
+        self.cancel()
+
     def _ask(self) -> None:
         if self.cancelled:
             raise CancelledError(f"{self.words}: cancelled")
@@ -124,13 +136,17 @@ class Task(QObject):
         self._ended.emit(result, error)
 
     def _deliver(self, result: Any, error: ThermviewError | None) -> None:
+        self._thread.join()  # it has nothing left to do but to come back from its signal
+        QTimer.singleShot(0, lambda: _going.discard(self))  # not in the midst of its own event
         self.running = False
-        if error is not None:
-            self.failed.emit(error)
-        elif self.cancelled:  # asked to stop after the work was done
+        if error is None and self.cancelled:  # asked to stop after the work was done
             if self._discard is not None:
                 self._discard(result)
-            self.failed.emit(CancelledError(f"{self.words}: cancelled"))
+            error = CancelledError(f"{self.words}: cancelled")
+        if self._orphan:
+            return
+        if error is not None:
+            self.failed.emit(error)
         else:
             self.done.emit(result)
 
@@ -173,12 +189,11 @@ class Working(QObject):
         if self.task is not None:
             self.say("warning", f"wait: {self.task.words} is still going on")
             return None
-        task = Task(words, work, discard=discard, parent=self)
+        task = Task(words, work, discard=discard, owner=self)
         self.task = task
 
         def finish(then: Callable[[Any], object], value: Any) -> None:
             self.task = None
-            _let_go(task)
             self.task_changed.emit()
             then(value)
 
@@ -195,12 +210,11 @@ class Working(QObject):
 
         `then` is called here when it has ended, well or not.
         """
-        task = Task(words, lambda _: work(), parent=self)
+        task = Task(words, lambda _: work(), owner=self)
         self._aside.append(task)
 
         def finish(error: Exception | None) -> None:
             self._aside.remove(task)
-            _let_go(task)
             if error is not None:
                 self._say_failure(error)
             if then is not None:
@@ -220,8 +234,3 @@ class Working(QObject):
 
     def _say_failure(self, error: Exception) -> None:
         self.say("info" if isinstance(error, CancelledError) else "error", str(error))
-
-
-def _let_go(task: Task) -> None:
-    task.wait(1.0)
-    task.deleteLater()

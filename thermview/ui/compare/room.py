@@ -352,7 +352,7 @@ class CompareRoom(QObject):
             _words_of(question),
             lambda task: answer(question, lambda w, f: _report(task, w, f)),
             behind=True,
-            parent=self,
+            owner=self,
         )
         self._aside = task
         task.done.connect(self._take_live)
@@ -360,21 +360,15 @@ class CompareRoom(QObject):
         task.start()
 
     def _take_live(self, found: Answer) -> None:
-        self._aside_over()
+        self._aside = None
         if self.watching:
             self._take(found)
 
     def _live_failed(self, error: ThermviewError) -> None:
-        self._aside_over()
+        self._aside = None
         if self.watching and not isinstance(error, CancelledError):
             self.trouble = str(error)
             self.state_changed.emit()
-
-    def _aside_over(self) -> None:
-        if (task := self._aside) is not None:
-            self._aside = None
-            task.wait(1.0)
-            task.deleteLater()
 
     def shut(self) -> None:
         """Wait for what runs in the background, at the window's end."""

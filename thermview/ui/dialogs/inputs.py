@@ -80,7 +80,7 @@ class InputsDialog(QDialog):
         self._current_changed()
 
     def _look(self) -> Task:
-        task = Task("looking for inputs", lambda _: list_inputs(), parent=self)
+        task = Task("looking for inputs", lambda _: list_inputs(), owner=self)
         task.done.connect(self._found)
         task.failed.connect(lambda error: self.words.setText(str(error)))
         task.start()
@@ -95,7 +95,6 @@ class InputsDialog(QDialog):
         if self._task.running:
             self._settled.start()
         else:
-            self._task.deleteLater()
             self._task = self._look()
 
     def _found(self, offers: list[InputOffer]) -> None:

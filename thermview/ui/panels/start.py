@@ -85,16 +85,13 @@ class StartPage(QScrollArea):
             return
         _clear(self._inputs)
         self._inputs.addWidget(label("looking for cameras …", "inputsBusy", "dim"))
-        self._task = Task("looking for inputs", lambda _: list_inputs(), parent=self)
+        self._task = Task("looking for inputs", lambda _: list_inputs(), owner=self)
         self._task.done.connect(self._found)
         self._task.failed.connect(lambda error: self._found([], str(error)))
         self._task.start()
 
     def _found(self, offers: list[InputOffer], trouble: str = "") -> None:
-        if self._task is not None:
-            self._task.wait(1.0)
-            self._task.deleteLater()
-            self._task = None
+        self._task = None
         _clear(self._inputs)
         if not any(offer.address.startswith("camera:") for offer in offers):
             words = trouble or "No camera found. Plug one in and look again."
