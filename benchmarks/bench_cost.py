@@ -27,7 +27,7 @@ from scipy.signal import fftconvolve
 
 from thermview.analysis.heat.locate import locate
 from thermview.board import Part, outlines_seen
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Polygon, pixel_mask
 from thermview.session.boards import Board, board_of
 from thermview.simulation.trials import film, random_story

@@ -27,10 +27,10 @@ import psutil  # type: ignore[import-untyped]
 from bench_pipeline import twenty_regions
 
 from thermview.frames import Frame, SourceInfo, SupplySample
-from thermview.session import Session
 from thermview.session.boards import Board
 from thermview.session.finding import Window, find, window_of
 from thermview.session.pulsing import PulseTest
+from thermview.session.session import Session
 from thermview.simulation.trials import Film, film, random_story
 
 RATE_HZ = 25.0

@@ -17,7 +17,7 @@ from bench_pipeline import SCALE, SHAPE, info_of, twenty_regions
 
 from thermview.errors import SourceEndedError
 from thermview.frames import Frame
-from thermview.session import Session
+from thermview.session.session import Session
 
 RATE_HZ = 60.0
 

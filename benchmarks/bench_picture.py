@@ -21,7 +21,7 @@ from PySide6.QtWidgets import QApplication
 
 from thermview.frames import Frame, Mark, Scale, Scene, SourceInfo, SupplyLog
 from thermview.regions import Ellipse, Rectangle
-from thermview.session import Session
+from thermview.session.session import Session
 from thermview.ui.desk import Desk
 from thermview.ui.display import Display, View
 from thermview.ui.picture import PictureView

@@ -17,12 +17,13 @@ from numpy.typing import NDArray
 
 from thermview.frames import Frame, Scale, Scene, SourceInfo
 from thermview.radiometry import object_temperature, setting_for
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 from thermview.regions import Ellipse, Polygon, Rectangle, Region, RegionSet, Shape, pixel_mask
-from thermview.session import Session
 from thermview.session.intake import Intake
 from thermview.session.ledger import Ledger
 from thermview.session.pipeline import Plan
+from thermview.session.session import Session
 
 SHAPE = (512, 640)
 SCALE = Scale(0.01)

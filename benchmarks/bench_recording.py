@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.frames import Frame, Scale, SourceInfo
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 
 ROWS, COLUMNS, RATE_HZ = 512, 640, 60.0
 SCALE = Scale(0.01)

@@ -30,7 +30,7 @@ if sys.platform.startswith("linux") and not os.environ.get("DISPLAY"):
 from PySide6.QtWidgets import QApplication
 
 from thermview.frames import Frame, Scale, SourceInfo
-from thermview.recording import Writer
+from thermview.recording.writer import Writer
 from thermview.regions import Rectangle, Region, RegionSet, save_regions
 from thermview.ui.desk import Desk
 from thermview.ui.dress import dress

@@ -21,7 +21,7 @@ from thermview.analysis.pair.verdict import Limits
 from thermview.board import Landmark, Part, load_landmarks, load_placement
 from thermview.errors import InputError
 from thermview.frames import Footage, Frame, Mark, Scale, SourceInfo, SupplyLog
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Rectangle, Region, RegionSet
 
 Floats = NDArray[np.float64]

@@ -27,7 +27,7 @@ from thermview.analysis.waveform import course_of_log
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.errors import InputError
 from thermview.frames import SupplyLog
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 
 Floats = NDArray[np.float64]
 

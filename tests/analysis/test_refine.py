@@ -15,7 +15,8 @@ from thermview.analysis.pair.refine import refined_landmarks
 from thermview.board import Landmark, Part, load_landmarks, load_placement
 from thermview.errors import InputError
 from thermview.frames import Footage, Frame, SourceInfo
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 from thermview.simulation.trials import random_film
 
 Clicks = list[Landmark]

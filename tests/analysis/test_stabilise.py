@@ -23,7 +23,7 @@ from thermview.analysis.stabilise import (
     steadied,
 )
 from thermview.frames import Frame, Scale, SourceInfo
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 
 Pictures = NDArray[np.float32]
 

@@ -12,7 +12,7 @@ from thermview.analysis.wanted import asking, in_parallel, still_wanted
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.errors import CancelledError
 from thermview.frames import FootageOver
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 
 
 class Unlogged(FootageOver):

@@ -17,7 +17,7 @@ from thermview.frames import Frame, Mark, MarkKind, Scale, Scene, SourceInfo
 from thermview.radiometry import CameraProfile, Setting, apparent_temperature, profile_text
 from thermview.radiometry.emissivity import LACQUER_NOTE
 from thermview.radiometry.touch import METAL_NOTE
-from thermview.recording import Writer
+from thermview.recording.writer import Writer
 from thermview.regions import Rectangle, Region, RegionSet, save_regions
 
 SCALE = Scale(0.001, 273.15)

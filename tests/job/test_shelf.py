@@ -7,7 +7,7 @@ import pytest
 
 from thermview.errors import InputError, OutputError
 from thermview.job.shelf import INDEX, Shelf
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.session.boards import board_of
 
 NOW = datetime(2026, 3, 5, 10, 0, tzinfo=UTC)

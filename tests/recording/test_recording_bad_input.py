@@ -15,8 +15,11 @@ import pytest
 
 from thermview.errors import InputError, ThermviewError
 from thermview.frames import Frame, Mark, Scale, SourceInfo, SupplySample
-from thermview.recording import open_hdf5, open_recording, repair, verify
+from thermview.recording.generic import open_hdf5
 from thermview.recording.probe import trust
+from thermview.recording.reader import open_recording
+from thermview.recording.repair import repair
+from thermview.recording.verify import verify
 
 
 def plain(path: Path, counts: Any = None, times: Any = None, **attributes: Any) -> Path:
@@ -203,7 +206,7 @@ def test_holes_stated_by_cf_become_nan(tmp_path: Path) -> None:
 
 def full(path: Path, count: int = 12) -> Path:
     """Write a recording of ours with everything in it."""
-    from thermview.recording import Writer
+    from thermview.recording.writer import Writer
 
     info = SourceInfo("c", "c", 32, 24, Scale(0.01), True, datetime.now(UTC), 60.0)
     rng = np.random.default_rng(0)

@@ -14,7 +14,7 @@ import pytest
 import xarray
 
 from thermview.frames import Frame, Mark, Scale, Scene, SourceInfo, SupplySample
-from thermview.recording import Writer
+from thermview.recording.writer import Writer
 
 
 @pytest.fixture

@@ -10,7 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from thermview.recording import open_recording, repair, verify
+from thermview.recording.reader import open_recording
+from thermview.recording.repair import repair
+from thermview.recording.verify import verify
 
 _PREAMBLE = """
     import sys
@@ -18,7 +20,7 @@ _PREAMBLE = """
     import numpy as np
     from thermview.errors import OutputError
     from thermview.frames import Frame, Mark, MarkKind, Scale, SourceInfo, SupplySample
-    from thermview.recording import Writer
+    from thermview.recording.writer import Writer
 
     rng = np.random.default_rng(3)
     info = SourceInfo("c", "c", 64, 48, Scale(0.01), True, datetime.now(UTC), 60.0)

@@ -28,7 +28,9 @@ from thermview.frames import (
     SourceInfo,
     SupplySample,
 )
-from thermview.recording import Writer, open_recording, verify
+from thermview.recording.reader import open_recording
+from thermview.recording.verify import verify
+from thermview.recording.writer import Writer
 
 START = datetime(2026, 3, 5, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 

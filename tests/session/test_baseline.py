@@ -7,7 +7,7 @@ from session_fakes import SCALE, Film
 
 from thermview.frames import Frame, MarkKind
 from thermview.regions import Region, RegionSet, Spot
-from thermview.session import Session
+from thermview.session.session import Session
 
 SPOT = Region("U1", Spot(1, 1))
 

@@ -11,10 +11,11 @@ from session_fakes import FakeClock, ScriptedSource, frame_at, info_of, until
 
 from thermview.errors import DeviceError, SourceLostError
 from thermview.frames import Frame, FrameFlag, MarkKind
-from thermview.recording import open_recording
-from thermview.session import EventKind, Session, SessionState
+from thermview.recording.reader import open_recording
 from thermview.session.admission import Admission
 from thermview.session.losses import LossCounter
+from thermview.session.session import Session
+from thermview.session.states import EventKind, SessionState
 
 RETRY_S = 0.002
 

@@ -12,7 +12,7 @@ from thermview.analysis.trend import rates
 from thermview.errors import UsageError
 from thermview.frames import Scene
 from thermview.regions import Difference, Region, Spot
-from thermview.session import CurveStore
+from thermview.session.curves import CurveStore
 from thermview.session.measure import STATISTICS, MeasureKey
 
 A, B = Region("a", Spot(1, 1), id="A"), Region("b", Spot(2, 2), id="B")

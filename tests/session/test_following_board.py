@@ -13,9 +13,9 @@ from session_fakes import SCALE, Film, ScriptedSource, info_of
 
 from thermview.frames import Frame
 from thermview.regions import Rectangle, Region, RegionSet
-from thermview.session import Session
 from thermview.session.curve_table import write_curve_table
 from thermview.session.following import Poses, moves
+from thermview.session.session import Session
 
 SHAPE = (96, 128)
 PART = Rectangle(70, 40, 8, 6)

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from session_fakes import SCALE, Film, ScriptedSource, info_of, until
 
 from thermview.frames import Frame, FrameFlag, Mark, MarkKind
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Rectangle, Region, RegionSet, Spot
-from thermview.session import EventKind, Session
+from thermview.session.session import Session
+from thermview.session.states import EventKind
 from thermview.session.triggers import TriggerRule, parse_trigger
 
 REGIONS = RegionSet(

@@ -12,9 +12,10 @@ from session_fakes import SCALE, info_of, until
 
 from thermview.errors import InputError, SourceEndedError
 from thermview.frames import Frame
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Rectangle, Region, RegionSet
-from thermview.session import Player, Session
+from thermview.session.player import Player
+from thermview.session.session import Session
 
 SHAPE, RATE_HZ = (512, 640), 60.0
 

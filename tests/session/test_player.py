@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from thermview.session import Player
+from thermview.session.player import Player
 
 
 class Film:

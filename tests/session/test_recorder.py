@@ -11,10 +11,11 @@ from session_fakes import frame_at, info_of, until
 
 from thermview.errors import InputError, OutputError
 from thermview.frames import Frame, Mark, SupplySample
-from thermview.session import EventKind, recorder
+from thermview.session import recorder
 from thermview.session.ledger import Ledger
 from thermview.session.mailbox import Mailbox
 from thermview.session.recorder import Recorder
+from thermview.session.states import EventKind
 
 
 class FakeDisk:

@@ -9,7 +9,8 @@ from session_fakes import Film, frame_at
 from thermview.frames import FrameFlag, Scene
 from thermview.radiometry import object_temperature, setting_for
 from thermview.regions import Difference, Ellipse, Rectangle, Region, RegionSet, Spot
-from thermview.session import Session, SessionState
+from thermview.session.session import Session
+from thermview.session.states import SessionState
 
 A = Region("a", Spot(1, 1))
 B = Region("b", Rectangle(2, 2, 4, 4))

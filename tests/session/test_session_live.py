@@ -12,11 +12,12 @@ from session_fakes import FakeClock, Film, ScriptedSource, frame_at, info_of, un
 
 from thermview.errors import OutputError, SourceLostError, UsageError
 from thermview.frames import Frame, FrameFlag, MarkKind, SupplySample
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Region, RegionSet, Spot
-from thermview.session import EventKind, Session, SessionState
 from thermview.session.live import QUEUE_FRAMES, LiveFeed
 from thermview.session.losses import LossCounter
+from thermview.session.session import Session
+from thermview.session.states import EventKind, SessionState
 
 SPOT = Region("U1", Spot(2, 2))
 

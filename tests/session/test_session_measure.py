@@ -13,7 +13,7 @@ from session_fakes import SCALE, Film, frame_at
 
 from thermview.frames import Frame, FrameFlag, Scale, Scene
 from thermview.radiometry import object_temperature, setting_for
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Ellipse, Polygon, Rectangle, Region, RegionSet, Spot, pixel_mask
 from thermview.session.batch import measure_footage, measuring_notes
 from thermview.session.measure import STATISTICS, MeasureKey, Meter

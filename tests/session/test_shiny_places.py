@@ -22,11 +22,12 @@ from thermview.cli.main import run as main
 from thermview.frames import Frame, Mark, MarkKind, Scale, Scene, SourceInfo
 from thermview.job.pictures import RegionWords
 from thermview.radiometry.shiny import ShinyMap
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
 from thermview.recording.repair import repair
+from thermview.recording.writer import Writer
 from thermview.regions import Rectangle, Region, RegionSet, save_regions
-from thermview.session import Session
 from thermview.session.judging import judge_of
+from thermview.session.session import Session
 from thermview.session.shiny_places import kept_shiny, remember_shiny, shiny_of, unpowered
 from thermview.units import TemperatureUnit
 

@@ -30,8 +30,9 @@ from thermview.radiometry.emissivity import LACQUER_NOTE, materials
 from thermview.radiometry.shiny import ShinyMap
 from thermview.radiometry.size import Spread, recovery
 from thermview.radiometry.touch import METAL_NOTE
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
 from thermview.recording.repair import repair
+from thermview.recording.writer import Writer
 from thermview.regions import (
     Ellipse,
     Line,
@@ -42,11 +43,11 @@ from thermview.regions import (
     load_regions,
     save_regions,
 )
-from thermview.session import Session
 from thermview.session.curve_table import write_curve_table
 from thermview.session.judging import judge_of
 from thermview.session.profiles import keep_profile, kept_profile
 from thermview.session.remarks import surface_remarks
+from thermview.session.session import Session
 from thermview.session.worth import Judge, pixel_count
 from thermview.units import TemperatureUnit
 

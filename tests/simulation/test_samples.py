@@ -11,7 +11,7 @@ import pytest
 
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.paths import sample_recordings
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import load_regions
 from thermview.simulation.scene import STORIES, story
 from thermview.sources import catalog

@@ -10,7 +10,8 @@ import pytest
 
 from thermview.errors import SourceEndedError, UsageError
 from thermview.frames import Frame, Scale, SourceInfo, SupplyFeed, SupplySample
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 from thermview.sources.replay import FootagePlayer
 
 TIMES = [10.0, 10.5, 12.0]

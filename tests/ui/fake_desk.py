@@ -14,8 +14,10 @@ from thermview.radiometry import CameraProfile
 from thermview.radiometry.noise import NoiseReport
 from thermview.radiometry.shiny import ShinyMap
 from thermview.regions import RegionSet
-from thermview.session import CurveStore, Session, SessionState
+from thermview.session.curves import CurveStore
 from thermview.session.losses import Losses
+from thermview.session.session import Session
+from thermview.session.states import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.settings import Settings
 

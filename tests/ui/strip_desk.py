@@ -12,7 +12,9 @@ from numpy.typing import NDArray
 from thermview.errors import UsageError
 from thermview.frames import Frame, Mark, MarkKind, Scale
 from thermview.regions import Difference, Region, RegionSet, Spot
-from thermview.session import CurveStore, Player, Session
+from thermview.session.curves import CurveStore
+from thermview.session.player import Player
+from thermview.session.session import Session
 from thermview.ui.desk import Desk
 
 Values = NDArray[np.float32]

@@ -19,7 +19,7 @@ from window_kit import open_and_wait, session_of, write_warming
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.frames import Mark, MarkKind
 from thermview.paths import sample_recordings
-from thermview.recording import Writer
+from thermview.recording.writer import Writer
 from thermview.regions import Rectangle
 from thermview.session.boards import CarriesBoard
 from thermview.sources import OpenOptions, open_footage

@@ -12,7 +12,7 @@ from strip_desk import FilmDesk
 
 from thermview.analysis.warmup import Forecast
 from thermview.frames import MarkKind, SupplyLog
-from thermview.session import Session
+from thermview.session.session import Session
 from thermview.ui.forecasting import (
     forecast_words,
     length_words,

@@ -22,8 +22,8 @@ from pytestqt.qtbot import QtBot
 from thermview.board import Landmark, Part, fit_homography
 from thermview.frames import Frame, FrameFlag, Scale, Scene
 from thermview.regions import Rectangle, Spot
-from thermview.session import SessionState
 from thermview.session.boards import Board
+from thermview.session.states import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.display import View
 from thermview.ui.picture import PictureView, render_still

@@ -14,7 +14,7 @@ from window_kit import open_and_wait, session_of
 
 from thermview.errors import SourceEndedError
 from thermview.frames import Frame, FrameSource, Scale, SourceInfo
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Rectangle
 from thermview.sources import OpenOptions
 from thermview.ui import opening

@@ -19,9 +19,9 @@ from thermview.analysis.wanted import still_wanted
 from thermview.errors import DeviceError
 from thermview.frames import FrameSource, MarkKind
 from thermview.paths import sample_recordings
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 from thermview.regions import Rectangle
-from thermview.session import SessionState
+from thermview.session.states import SessionState
 from thermview.session.triggers import parse_trigger
 from thermview.sources import OpenOptions
 from thermview.ui import finding, opening

@@ -32,7 +32,8 @@ from thermview.radiometry import (
 )
 from thermview.radiometry.calibration import CalibrationKind, ContactPoint, fit_calibration
 from thermview.radiometry.size import Spread
-from thermview.recording import Writer, open_recording
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 from thermview.regions import Rectangle, Region
 from thermview.session.profiles import keep_profile, kept_profile
 from thermview.sources import OpenOptions

@@ -15,7 +15,7 @@ from pytestqt.qtbot import QtBot
 
 from thermview.errors import SourceLostError
 from thermview.frames import Frame, Scale, SourceInfo
-from thermview.session import Session
+from thermview.session.session import Session
 from thermview.ui.desk import Desk
 from thermview.ui.dress import dress
 from thermview.ui.window import MainWindow

@@ -17,7 +17,10 @@ from thermview.errors import DeviceError, SourceError, UsageError
 
 if TYPE_CHECKING:
     from thermview.regions import RegionSet
-    from thermview.session import Losses, RecordingSummary, Session, SessionEvent
+    from thermview.session.losses import Losses
+    from thermview.session.recorder import RecordingSummary
+    from thermview.session.session import Session
+    from thermview.session.states import SessionEvent
     from thermview.session.triggers import TriggerRule
 
 POLL_S = 0.02
@@ -57,9 +60,9 @@ def run(options: argparse.Namespace) -> int:
     """Record, then say what was got and what was lost."""
     _check(options)
     from thermview.regions import RegionSet, load_regions
-    from thermview.session import Session
-    from thermview.session import SessionState as State
     from thermview.session.boards import board_of
+    from thermview.session.session import Session
+    from thermview.session.states import SessionState as State
     from thermview.sources import open_source, reopener
 
     regions = load_regions(options.regions) if options.regions else RegionSet()
@@ -171,7 +174,7 @@ def _news(session: Session) -> list[str]:
 
 
 def _matters(event: SessionEvent) -> bool:
-    from thermview.session import EventKind
+    from thermview.session.states import EventKind
 
     return event.kind in (EventKind.STATE, EventKind.WARNING) and bool(event.text)
 

@@ -20,7 +20,7 @@ def run(options: argparse.Namespace) -> int:
     """Copy every readable frame and all that comes with them into a new recording."""
     from dataclasses import asdict
 
-    from thermview.recording import repair
+    from thermview.recording.repair import repair
 
     summary = repair(options.recording, options.out, force=options.force)
     if options.format == "json":

@@ -16,7 +16,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print what is wrong with the recording; return 1 when something is."""
-    from thermview.recording import verify
+    from thermview.recording.verify import verify
 
     problems = verify(options.recording)
     if options.format == "json":

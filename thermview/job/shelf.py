@@ -18,7 +18,7 @@ from typing import Any
 
 from thermview.errors import InputError, OutputError
 from thermview.paths import made, save_text, user_data, writing
-from thermview.recording import open_recording
+from thermview.recording.reader import open_recording
 
 INDEX = "index.json"
 _RECORDING, _PARTS, _MARKS, _ENTRY = "recording.h5", "parts.csv", "landmarks.json", "entry.json"

@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import percentile_filter, rank_filter
-from scipy.spatial import KDTree
 
 from thermview.errors import UsageError
 from thermview.frames import Counts
@@ -84,6 +83,8 @@ class BadPixelRepair:
             raise UsageError("every pixel is marked as bad; find the bad pixels anew")
         self._bad = np.flatnonzero(mask)
         count = min(_NEIGHBOURS, len(good))
+        from scipy.spatial import KDTree  # late: few recordings need it
+
         nearest = KDTree(good).query(bad, k=[*range(1, count + 1)])[1] if len(bad) else bad[:, :1]
         self._nearest = np.flatnonzero(~mask)[nearest]
 

@@ -10,7 +10,9 @@ from thermview.errors import ThermviewError, UsageError
 from thermview.frames import Frame, Mark, MarkKind, SupplySample
 from thermview.radiometry import profile_text
 from thermview.radiometry.shiny import ShinyMap
-from thermview.recording import RecordedFootage, Writer, open_recording
+from thermview.recording.footage import RecordedFootage
+from thermview.recording.reader import open_recording
+from thermview.recording.writer import Writer
 from thermview.session.acting import Actions, RecordingPlace
 from thermview.session.history import History
 from thermview.session.ledger import Ledger

@@ -10,7 +10,7 @@ from thermview.errors import InputError
 from thermview.frames import Footage, SourceInfo
 from thermview.paths import made, user_data
 from thermview.radiometry import CameraProfile, load_profile, profile_of, save_profile
-from thermview.recording import RecordedFootage
+from thermview.recording.footage import RecordedFootage
 
 
 def recorded_profile(footage: Footage) -> CameraProfile | None:

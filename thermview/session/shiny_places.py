@@ -13,7 +13,7 @@ from thermview.frames import Footage, Mark, Scene
 from thermview.paths import made, user_data, writing
 from thermview.radiometry import ASSUMED_REFLECTED_K, CameraProfile
 from thermview.radiometry.shiny import ShinyMap, ShinyMeter
-from thermview.recording import RecordedFootage
+from thermview.recording.footage import RecordedFootage
 from thermview.session.power import power_on
 from thermview.session.profiles import recorded_profile
 from thermview.session.still import corrected_frame, still_frames

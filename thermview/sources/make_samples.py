@@ -13,7 +13,7 @@ from pathlib import Path
 from thermview.board import format_landmarks, format_placement, part_outline_px, save_landmarks
 from thermview.frames import Mark, MarkKind
 from thermview.paths import sample_recordings
-from thermview.recording import Writer
+from thermview.recording.writer import Writer
 from thermview.regions import Polygon, Rectangle, Region, RegionSet, save_regions
 from thermview.simulation.scene import STORIES
 from thermview.simulation.story import Run, Story

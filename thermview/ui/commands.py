@@ -15,7 +15,7 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.frames import Frame, MarkKind
-from thermview.session import EventKind, SessionEvent
+from thermview.session.states import EventKind, SessionEvent
 from thermview.ui.board.panel import PHOTO
 from thermview.ui.dialogs.faults import FaultTableDialog
 from thermview.ui.dialogs.keys import KeysDialog

@@ -15,15 +15,11 @@ from thermview.errors import ThermviewError
 from thermview.frames import Frame, Mark, MarkKind
 from thermview.paths import sample_recordings
 from thermview.regions import Region, RegionDocument, RegionSet, Statistic
-from thermview.session import (
-    EventKind,
-    Player,
-    RecordingStatus,
-    Session,
-    SessionEvent,
-    SessionState,
-)
 from thermview.session.boards import Board
+from thermview.session.player import Player
+from thermview.session.recorder import RecordingStatus
+from thermview.session.session import Session
+from thermview.session.states import EventKind, SessionEvent, SessionState
 from thermview.session.triggers import TriggerRule
 from thermview.sources import OpenOptions
 from thermview.ui.board.keeper import BoardKeeper

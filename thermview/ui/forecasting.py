@@ -8,7 +8,7 @@ from thermview.analysis.warmup import LEAST_S, Forecast, forecast
 from thermview.errors import UsageError
 from thermview.frames import MarkKind, SupplyLog
 from thermview.regions import Region
-from thermview.session import Session
+from thermview.session.session import Session
 from thermview.ui.desk import Desk
 from thermview.ui.display import Display
 

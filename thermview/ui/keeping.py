@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from thermview.errors import ThermviewError
 from thermview.paths import made, user_data
-from thermview.session import RecordingStatus, Session
+from thermview.session.recorder import RecordingStatus
+from thermview.session.session import Session
 from thermview.ui.tasks import Task
 
 if TYPE_CHECKING:

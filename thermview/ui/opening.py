@@ -15,10 +15,10 @@ from thermview.recording.hdf5 import open_for_reading, reading
 from thermview.recording.probe import probe
 from thermview.recording.reader import is_recording
 from thermview.regions import Polygon, RegionSet, load_regions, save_regions
-from thermview.session import Session
 from thermview.session.boards import Board, board_of
 from thermview.session.matching import judge, named
 from thermview.session.power import power_on, quiet_interval
+from thermview.session.session import Session
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.sources import OpenOptions, is_live, open_footage, open_source, reopener
 from thermview.sources.catalog import HDF5_SUFFIXES, parse_address

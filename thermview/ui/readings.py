@@ -12,7 +12,7 @@ from thermview.analysis.trend import robust_slope
 from thermview.errors import UsageError
 from thermview.frames import Scene
 from thermview.regions import Region
-from thermview.session import CurveStore
+from thermview.session.curves import CurveStore
 from thermview.ui.display import DASH, Display
 
 RATE_WINDOW_S = 2.0

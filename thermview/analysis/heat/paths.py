@@ -10,17 +10,18 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter1d, label
-from scipy.sparse import coo_matrix, csr_matrix
-from scipy.sparse.csgraph import dijkstra
 
 from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.analysis.wanted import still_wanted
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_matrix
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -227,6 +228,8 @@ def _longest_way(mask: Mask, ridge: Floats, *, hidden: Mask, ends: Mask) -> NDAr
     ends : ndarray of bool, shape (pixel of the mask,)
         Where it may begin and end.
     """
+    from scipy.sparse.csgraph import dijkstra  # late: few recordings show a track
+
     graph = _steps_through(mask, ridge, hidden)
     first = _farthest(dijkstra(graph, directed=False, indices=int(np.argmax(ends))), ends)
     away, before = dijkstra(graph, directed=False, indices=first, return_predecessors=True)
@@ -243,6 +246,8 @@ def _farthest(distances: Floats, ends: Mask) -> int:
 
 def _steps_through(mask: Mask, ridge: Floats, hidden: Mask) -> csr_matrix:
     """Return what each step between neighbouring pixels of a mask costs."""
+    from scipy.sparse import coo_matrix
+
     y, x = np.nonzero(mask)
     number = np.full(mask.shape, -1)
     number[y, x] = np.arange(len(x))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from PySide6.QtWidgets import QFrame, QHBoxLayout
 
-from thermview.session import SessionState
+from thermview.session.states import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.widgets import button, label, named
 

@@ -9,8 +9,8 @@ from collections.abc import Callable
 from PySide6.QtCore import QTimer
 from PySide6.QtWidgets import QWidget
 
-from thermview.session import SessionState
 from thermview.session.losses import Losses
+from thermview.session.states import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.widgets import button, label, row, set_tone
 

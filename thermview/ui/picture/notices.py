@@ -6,7 +6,7 @@ import math
 
 from thermview.analysis.sharpness import sharpness
 from thermview.frames import Frame, FrameFlag
-from thermview.session import SessionState
+from thermview.session.states import SessionState
 from thermview.ui.desk import Desk
 from thermview.ui.display import Display
 from thermview.ui.keys import Keys

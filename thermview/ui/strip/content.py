@@ -20,7 +20,7 @@ from thermview.ui.worth_words import bare_text
 
 if TYPE_CHECKING:
     from thermview.regions import Difference, Region
-    from thermview.session import Session
+    from thermview.session.session import Session
     from thermview.ui.desk import Desk
 
 Span = tuple[float, float]
