@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from itertools import pairwise
+from itertools import pairwise, product
 
 import numpy as np
 import pytest
@@ -11,7 +11,7 @@ from scipy.ndimage import gaussian_filter
 
 from thermview.analysis.heat.locate import analyse, footprints_of
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.paths import find_paths
+from thermview.analysis.heat.paths import _median_of_seven, find_paths
 from thermview.analysis.prepare import Shots, take_of
 from thermview.board import fit_homography
 from thermview.simulation.trials import random_film, random_story
@@ -95,3 +95,10 @@ def test_on_a_simulated_board_the_track_is_told_and_no_part_is_blamed() -> None:
     assert tracks[0].nature is Nature.HEATING
     assert (tracks[0].x_mm, tracks[0].y_mm) == tracks[0].path_mm[-1]
     assert not any(s.nature is Nature.HEATING for s in answer.suspects)
+
+
+def test_the_median_of_seven_is_the_median() -> None:
+    """All orders of noughts and ones: a network that sorts these sorts anything (Knuth's 0-1
+    principle, The Art of Computer Programming 3, 5.3.4; from memory)."""
+    rows = np.array(list(product((0.0, 1.0), repeat=7)), np.float32).T
+    assert np.array_equal(_median_of_seven(rows), np.median(rows, axis=0))

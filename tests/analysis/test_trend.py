@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from thermview.analysis.trend import RateMeter, Slope, is_settled, rates, robust_slope
+from thermview.analysis.trend import RateMeter, Slope, is_settled, rates, robust_slope, upper_median
 from thermview.errors import UsageError
 
 
@@ -132,3 +132,11 @@ def test_window_out_of_range(window_s: float) -> None:
         rates([0.0, 1.0], [0.0, 1.0], window_s)
     with pytest.raises(UsageError, match="above 0 s"):
         RateMeter(window_s)
+
+
+def test_the_upper_median_is_numpys_of_an_odd_number() -> None:
+    pictures = np.random.default_rng(5).normal(size=(9, 6, 7)).astype(np.float32)
+    for axis in range(3):
+        odd = pictures if pictures.shape[axis] % 2 else pictures[:, 1:]
+        assert np.array_equal(upper_median(odd, axis), np.median(odd, axis=axis))
+    assert upper_median(np.array([4.0, 1.0, 3.0, 2.0])) == 3.0  # of an even number the upper one

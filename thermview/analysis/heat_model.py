@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -21,6 +22,7 @@ from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
 from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
+Value = TypeVar("Value", bound=np.generic)
 Template = NDArray[np.float32]
 """Pictures of mode coefficients around a part, shape (mode, row, column)."""
 
@@ -80,7 +82,7 @@ class Window:
     y: int
     side: int
 
-    def cut(self, pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+    def cut(self, pictures: NDArray[Value]) -> NDArray[Value]:
         """Return the view of pictures, shape (…, row, column), inside the window."""
         return pictures[..., self.y : self.y + self.side, self.x : self.x + self.side]
 

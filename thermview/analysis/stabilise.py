@@ -28,7 +28,7 @@ from thermview.analysis.prepare import (
     picture_of,
     take_of,
 )
-from thermview.analysis.trend import SIGMA_OF_MAD
+from thermview.analysis.trend import SIGMA_OF_MAD, upper_median
 from thermview.analysis.wanted import still_wanted
 from thermview.frames import Footage
 
@@ -140,8 +140,8 @@ class Tracker:
             seen = self._sample(picture, state)
             apart = seen - self._values
             few = apart[::_SOME]
-            middle = _middle(few)
-            spread = max(_middle(np.abs(few - middle)) * SIGMA_OF_MAD, 1e-6)
+            middle = float(upper_median(few))
+            spread = max(float(upper_median(np.abs(few - middle))) * SIGMA_OF_MAD, 1e-6)
             apart -= middle
             weight = apart * np.float32(1 / (_TUKEY * spread))
             weight *= weight
@@ -183,12 +183,6 @@ class Tracker:
     def _to_state(self, matrix: Floats) -> Floats:
         axes = self._axes()
         return np.asarray(np.linalg.inv(axes) @ matrix @ axes)
-
-
-def _middle(values: NDArray[np.float32]) -> float:
-    """Return about the median: the upper one of an even number."""
-    half = len(values) // 2
-    return float(np.partition(values, half)[half])
 
 
 def _similarity(step: Floats) -> Floats:
@@ -365,9 +359,8 @@ def fixed_pattern(
         board = np.mean(
             [warped(p - fixed, m) for p, m in zip(pictures, matrices, strict=True)], axis=0
         )
-        left = np.median(
-            [p - warped(board, m) for p, m in zip(pictures, back, strict=True)], axis=0
-        ).astype(np.float32)
+        apart = [p - warped(board, m) for p, m in zip(pictures, back, strict=True)]
+        left = upper_median(np.asarray(apart, np.float32), axis=0)
         fixed = left - cv2.GaussianBlur(left, (0, 0), COARSE_PX)
     return fixed
 
@@ -386,7 +379,7 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
         found = find_motion(pictures)
         agreement = float(np.median(found[0].agreement))
     if agreement < SURE:
-        usual = np.median(pictures[:: max(1, len(pictures) // 48)], axis=0)
+        usual = upper_median(pictures[:: max(1, len(pictures) // 48)], axis=0)
         shaken_px, agreed = tremor(_runs(pictures), usual)
         if shaken_px > SHAKEN_PX and agreed > AGREED:
             other = find_motion(pictures, usual - np.median(usual))

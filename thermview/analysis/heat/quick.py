@@ -39,23 +39,27 @@ class Shares:
 
     def __init__(self, footprints: Sequence[Footprint], shape: tuple[int, int]) -> None:
         self.shape = shape
-        self._windows = [window_around(one.centre_px, SIDE, shape) for one in footprints]
-        self._cover = [
+        windows = [window_around(one.centre_px, SIDE, shape) for one in footprints]
+        covers = [
             coverage(one.outline_px, window)
-            for one, window in zip(footprints, self._windows, strict=True)
+            for one, window in zip(footprints, windows, strict=True)
         ]
-        self.pixels = np.array([[share.sum()] for share in self._cover]).reshape(-1, 1)
+        within = np.arange(shape[0] * shape[1], dtype=np.int64).reshape(shape)
+        pairs = zip(windows, covers, strict=True)
+        pixels = [window.cut(within)[cover > 0] for window, cover in pairs]
+        self._pixel = np.concatenate([*pixels, np.zeros(0, np.int64)])
+        self._share = np.concatenate([*(cover[cover > 0] for cover in covers), np.zeros(0)])
+        self._begins = np.cumsum([0, *map(len, pixels)])[:-1]
+        self.pixels = np.array([[share.sum()] for share in covers]).reshape(-1, 1)
         self.bounds = np.array([excess_bounds(one) for one in footprints]).reshape(-1, 2)
         size = (2 * SIDE, 2 * SIDE)
-        power = [np.abs(fft.rfft2(share, s=size)) ** 2 for share in self._cover]
+        power = [np.abs(fft.rfft2(share, s=size)) ** 2 for share in covers]
         self.power = np.array(power).reshape(len(power), 2 * SIDE * (SIDE + 1)) / np.prod(size)
 
     def gather(self, pictures: NDArray[np.float32]) -> Floats:
         """Return the sum over each part's share, shape (part, picture); from (picture, …)."""
-        pairs = zip(self._windows, self._cover, strict=True)
-        return np.array(
-            [np.tensordot(window.cut(pictures), share, axes=2) for window, share in pairs]
-        ).reshape(-1, len(pictures))
+        covered = pictures.reshape(len(pictures), -1)[:, self._pixel] * self._share
+        return np.asarray(np.add.reduceat(covered, self._begins, axis=1).T)
 
 
 class QuickMatch:
