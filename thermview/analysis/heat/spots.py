@@ -60,11 +60,17 @@ class SpotSearch:
             shape = disc(middle, middle, size_mm, field.mm_per_px, "")
             made = model.templates(shape.outline_px, Window(0, 0, SIDE))
             for sheet in made.sheet:
-                seen = np.conj(fft.rfft2(sheet, s=self._size))
-                energy = np.conj(fft.rfft2(np.sum(sheet**2, axis=0), s=self._size))
+                seen = np.conj(self._about(sheet))
+                energy = np.conj(self._about(np.sum(sheet**2, axis=0)))
                 self._matched.append((size_mm, seen, energy))
 
-    def scores(self) -> tuple[NDArray[np.float32], Floats]:
+    def _about(self, template: NDArray[np.float32]) -> Spectrum:
+        """Return a template's transform, its middle at the picture's first pixel."""
+        padded = np.zeros((*template.shape[:-2], *self._size), np.float32)
+        padded[..., :SIDE, :SIDE] = template
+        return np.asarray(fft.rfft2(np.roll(padded, (-SIDE // 2, -SIDE // 2), (-2, -1))))
+
+    def scores(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return the best score at each pixel, and the size, mm, that reaches it."""
         field = self._field
         rows, columns = field.shape
@@ -73,16 +79,14 @@ class SpotSearch:
         data = fft.rfft2(field.left * weight, s=size)
         trust = fft.rfft2(weight, s=size)
         best = np.full(field.shape, -np.inf, np.float32)
-        sizes = np.zeros(field.shape)
-        half = SIDE // 2
+        sizes = np.zeros(field.shape, np.float32)
         for size_mm, seen, energy in self._matched:
             still_wanted()
             both = np.stack([np.sum(data * seen, axis=0), trust * energy])
-            amount, norm = np.roll(fft.irfft2(both, s=size), (half, half), (1, 2))
-            score = (amount / np.sqrt(np.maximum(norm, 1e-30)))[:rows, :columns]
-            better = score > best
-            best[better] = score[better]
-            sizes[better] = size_mm
+            amount, norm = fft.irfft2(both, s=size)[:, :rows, :columns]
+            score = amount / np.sqrt(np.maximum(norm, 1e-30))
+            sizes[score > best] = size_mm
+            np.maximum(best, score, out=best)
         return best, sizes
 
     def strongest(self, least_score: float) -> Footprint | None:
