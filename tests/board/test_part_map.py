@@ -1,31 +1,18 @@
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from thermview.board import (
-    Landmark,
-    PartMap,
-    drawn_part,
-    drawn_place,
-    fit_homography,
-    load_part_map,
-    part_outline_px,
-    save_part_map,
-)
+from thermview.board import Part, PartMap, Place, load_part_map, save_part_map
 from thermview.errors import InputError
 
 
-def test_a_drawn_part_comes_back_where_it_was_drawn(tmp_path: Path) -> None:
-    part = drawn_part("driver", (40, 30, 10, 6), 192)
-    spots = ((10.0, 10.0), (240.0, 12.0), (238.0, 180.0), (12.0, 178.0))
-    places = tuple(drawn_place(f"hole {n}", spot, 192) for n, spot in enumerate(spots, 1))
-    save_part_map(tmp_path / "map.json", PartMap((part,), places))
-    read = load_part_map(tmp_path / "map.json")
-    assert read == PartMap((part,), places)
-    marks = [Landmark((p.x_mm, p.y_mm), s) for p, s in zip(read.places, spots, strict=True)]
-    outline = part_outline_px(read.parts[0], fit_homography(marks))
-    assert outline.min(axis=0) == pytest.approx([40, 30])
-    assert outline.max(axis=0) == pytest.approx([50, 36])
+def test_a_map_comes_back_as_it_was_kept(tmp_path: Path) -> None:
+    drawn = Part("driver", "", 22.5, 79.5, width_mm=5.0, height_mm=3.0, size_assumed=True)
+    listed = replace(drawn, designator="U2", nets=("GND", "+5V"), size_assumed=False)
+    kept = PartMap((drawn, listed), (Place("hole 1", 5.0, 91.0),))
+    save_part_map(tmp_path / "map.json", kept)
+    assert load_part_map(tmp_path / "map.json") == kept
 
 
 @pytest.mark.parametrize(

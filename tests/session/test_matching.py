@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from skimage.transform import ProjectiveTransform
 
 from thermview.board import Part
+from thermview.board import Place as MapPlace
 from thermview.regions import Ellipse, Line, Polygon, Rectangle, Region, Spot
 from thermview.session.drawn_map import map_of, picture_view
 from thermview.session.known_places import CORNERS, of_board, of_part, proposal
@@ -155,11 +156,23 @@ def test_proposals_span_the_board() -> None:
     ]
     points: list[Point] = []
     for _ in range(4):
-        part = proposal(parts, points)
-        assert part is not None
-        points.append(of_part(part).at((0.0, 0.0)))
+        place = proposal(parts, points)
+        assert place is not None
+        points.append(place.at((0.0, 0.0)))
     assert {point.name for point in points} == {"P1", "P2", "P3", "P4"}
     assert proposal([], []) is None
+
+
+def test_a_drawn_map_of_few_parts_gives_four_places() -> None:
+    parts = [Part("A", "", 10, 10, width_mm=4, height_mm=2), Part("B", "", 60, 40)]
+    points: list[Point] = []
+    for _ in range(4):
+        place = proposal(parts, points, [MapPlace("hole", 2.0, 45.0)])
+        assert place is not None
+        points.append(place.at((0.0, 0.0)))
+    assert {point.name for point in points[:3]} == {"A", "B", "hole"}
+    assert points[3].name.split(" ", 1)[1] in CORNERS  # a fourth, where no middle is left
+    assert len({point.board_mm for point in points}) == 4
 
 
 def test_regions_become_parts_turned_as_they_lie() -> None:

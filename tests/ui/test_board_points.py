@@ -8,20 +8,21 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
-from PySide6.QtCore import QPoint, Qt
+from PySide6.QtCore import QPoint, Qt, QTimer
 from PySide6.QtTest import QTest
-from PySide6.QtWidgets import QWidget
+from PySide6.QtWidgets import QApplication, QFileDialog, QMessageBox, QWidget
 from pytestqt.qtbot import QtBot
 from test_board_panel import LIST
 from window_kit import open_and_wait, write_warming
 
 from thermview.board import load_landmarks
-from thermview.regions import Polygon, Rectangle
+from thermview.regions import Polygon, Rectangle, Spot
 from thermview.session.boards import board_of
 from thermview.session.matching import Grade
 from thermview.ui.board.files import save_map
 from thermview.ui.board.panel import PARTS, PHOTO
 from thermview.ui.board.point_tool import PointTool
+from thermview.ui.picture.drawing import RulerTool
 from thermview.ui.picture.still import caption, render_still
 from thermview.ui.window import MainWindow
 
@@ -190,6 +191,62 @@ def test_regions_are_kept_as_a_part_map(qtbot: QtBot, window: MainWindow, tmp_pa
     desk.boards.take_parts(())
     window.commands.files.open_path(tmp_path / "map.json")
     assert [p.designator for p in desk.boards.parts] == ["U7"]
+    assert "guessed scale" in window.status.words.text()
+
+
+def test_a_map_of_three_parts_and_a_hole_is_found_again_by_four_clicks(
+    qtbot: QtBot, window: MainWindow, tmp_path: Path
+) -> None:
+    desk, field = window.desk, window.board.points.field
+    desk.boards.take_parts(())
+    desk.display.set_mm_per_px(1.0)
+    for name, (x, y) in {"A": (10, 8), "B": (50, 8), "D": (50, 36)}.items():
+        desk.document.add(Rectangle(x - 3.0, y - 2.0, 6.0, 4.0), name)
+    desk.document.add(Spot(8.5, 38.5), "hole")
+    save_map(desk, tmp_path / "map.json")
+    assert not any(part.size_assumed for part in desk.boards.parts)
+    desk.boards.set_points(())
+    begin(qtbot, window)
+    seen = {"A": (10.0, 8.0), "B": (50.0, 8.0), "D": (50.0, 36.0), "hole": (8.5, 38.5)}
+    for _ in range(4):
+        name = field.part.currentText()
+        click(window, *seen.pop(name))  # a name that was clicked already would raise
+    assert not seen
+    assert grade(window) is Grade.GOOD
+    assert field.what.currentText().endswith("corner of part")  # what a fifth could stand on
+
+
+def test_a_map_without_a_scale_asks_and_takes_up_the_ruler(
+    qtbot: QtBot, window: MainWindow, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    desk = window.desk
+    desk.boards.take_parts(())
+    desk.document.add(Rectangle(10.0, 10.0, 8.0, 4.0), "U7")
+    asked: list[str] = []
+
+    def ask(*arguments: str) -> tuple[str, str]:
+        asked.append(arguments[2])
+        return "", ""
+
+    monkeypatch.setattr(QFileDialog, "getSaveFileName", ask)
+
+    def answer(words: str) -> None:
+        def press() -> None:
+            box = QApplication.activeModalWidget()
+            assert isinstance(box, QMessageBox)
+            next(b for b in box.buttons() if b.text() == words).click()
+
+        QTimer.singleShot(50, press)
+        window.board.ask_map()
+
+    answer("measure a length")
+    assert isinstance(window.picture.canvas.tool, RulerTool)
+    assert not asked
+    answer("guess")
+    assert Path(asked.pop()).name == "square.partmap.json"
+    desk.display.set_mm_per_px(0.4)
+    window.board.ask_map()  # nothing is asked once a length is known
+    assert len(asked) == 1
 
 
 CORNERS = ((5.0, 5.0), (60.0, 6.0), (58.0, 44.0), (6.0, 42.0))

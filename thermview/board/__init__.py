@@ -6,8 +6,6 @@ from thermview.board.packages import body_size_mm
 from thermview.board.part_map import (
     PartMap,
     Place,
-    drawn_part,
-    drawn_place,
     load_part_map,
     save_part_map,
 )
@@ -38,8 +36,6 @@ __all__ = [
     "Place",
     "body_size_mm",
     "check_landmarks",
-    "drawn_part",
-    "drawn_place",
     "find_parts",
     "fit_homography",
     "format_landmarks",

@@ -13,8 +13,6 @@ from thermview.board.parts import Part
 from thermview.errors import InputError
 from thermview.paths import save_text
 
-MM_PER_PX = 0.5
-"""A drawn picture's pixel when its size on the board is not known."""
 _TEXTS = ("designator", "package", "side", "value")
 _NUMBERS = ("x_mm", "y_mm", "rotation_deg", "width_mm", "height_mm")
 
@@ -34,34 +32,6 @@ class PartMap:
 
     parts: tuple[Part, ...]
     places: tuple[Place, ...] = ()
-
-
-def drawn_part(
-    name: str,
-    box_px: tuple[float, float, float, float],
-    picture_height_px: int,
-    mm_per_px: float = MM_PER_PX,
-) -> Part:
-    """Return the part that a rectangle (x, y, width, height) drawn on a picture stands for."""
-    x, y, width, height = box_px
-    return Part(
-        designator=name,
-        package="",
-        x_mm=(x + width / 2) * mm_per_px,
-        y_mm=(picture_height_px - y - height / 2) * mm_per_px,
-        width_mm=width * mm_per_px,
-        height_mm=height * mm_per_px,
-    )
-
-
-def drawn_place(
-    name: str,
-    pixel: tuple[float, float],
-    picture_height_px: int,
-    mm_per_px: float = MM_PER_PX,
-) -> Place:
-    """Return the place that a point on a picture stands for."""
-    return Place(name, pixel[0] * mm_per_px, (picture_height_px - pixel[1]) * mm_per_px)
 
 
 def save_part_map(path: Path | str, part_map: PartMap) -> None:
@@ -103,6 +73,7 @@ def _part(entry: dict[str, Any]) -> Part:
     known = {field.name for field in fields(Part)}
     given: dict[str, Any] = {key: str(entry[key]) for key in _TEXTS if key in entry}
     given |= {key: _finite(entry[key]) for key in _NUMBERS if key in entry}
+    given["size_assumed"] = entry.get("size_assumed") is True
     given["nets"] = tuple(str(net) for net in entry.get("nets", []))
     given.setdefault("package", "")
     part = Part(**{key: value for key, value in given.items() if key in known})

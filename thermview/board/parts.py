@@ -27,7 +27,7 @@ class Part:
     nets : tuple of str
         Names of the nets that it joins, where the list gives them.
     size_assumed : bool
-        Neither the list nor the package's name gave the body's size.
+        Neither the list nor the package's name gave the body's size, nor was it drawn to scale.
     """
 
     designator: str

@@ -31,7 +31,13 @@ def picture_view(width_px: int, height_px: int, mm_per_px: float) -> tuple[Landm
     )
 
 
-def map_of(regions: Sequence[Region], view: BoardView, known: Sequence[Part] = ()) -> PartMap:
+def map_of(
+    regions: Sequence[Region],
+    view: BoardView,
+    known: Sequence[Part] = (),
+    *,
+    assumed: bool = False,
+) -> PartMap:
     """Return drawn areas as parts named by their regions, drawn spots as places.
 
     Parameters
@@ -40,6 +46,8 @@ def map_of(regions: Sequence[Region], view: BoardView, known: Sequence[Part] = (
         Where the board lies in the picture.
     known : sequence of Part
         Parts that there are already; those of the same name are kept in place of the drawn.
+    assumed : bool
+        The view's scale is a guess, and so are the drawn parts' sizes.
     """
     taken = {part.designator for part in known}
     side = side_seen(view)
@@ -49,11 +57,11 @@ def map_of(regions: Sequence[Region], view: BoardView, known: Sequence[Part] = (
             x, y = view.pixel_to_board([region.shape.x, region.shape.y]).tolist()
             places.append(Place(region.name, round(x, 3), round(y, 3)))
         elif not isinstance(region.shape, Line) and region.name not in taken:
-            parts.append(_part(region, view, side))
+            parts.append(_part(region, view, side, assumed))
     return PartMap(tuple(parts), tuple(places))
 
 
-def _part(region: Region, view: BoardView, side: str) -> Part:
+def _part(region: Region, view: BoardView, side: str, assumed: bool) -> Part:
     """Return the smallest rectangle on the board around a region, turned as the region lies."""
     corners = view.pixel_to_board(_outline(region)).astype(np.float32)
     (x, y), (width, height), angle = cv2.minAreaRect(corners)
@@ -68,6 +76,7 @@ def _part(region: Region, view: BoardView, side: str) -> Part:
         side=side,
         width_mm=max(round(float(width), 3), LEAST_MM),
         height_mm=max(round(float(height), 3), LEAST_MM),
+        size_assumed=assumed,
     )
 
 

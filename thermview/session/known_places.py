@@ -13,6 +13,7 @@ from thermview.board import Place as MapPlace
 from thermview.session.matching import Point, place_name
 
 MIDDLE = "middle"
+EASY_MM = 6.0  # what is larger is not seen more easily
 CORNERS = ("lower left", "lower right", "upper right", "upper left")
 """Counter-clockwise as `Part.outline_mm` gives them, the board seen as in its drawing."""
 
@@ -32,6 +33,8 @@ class Place:
         Of the part that it belongs to, else empty.
     part : str
         Its designator, else empty.
+    where : str
+        `MIDDLE`, or the part's corner.
     """
 
     name: str
@@ -39,6 +42,7 @@ class Place:
     words: str
     side: str = ""
     part: str = ""
+    where: str = MIDDLE
 
     def at(self, pixel: tuple[float, float]) -> Point:
         """Return the matching point of this place seen at a pixel."""
@@ -53,7 +57,7 @@ def of_part(part: Part, where: str = MIDDLE) -> Place:
         return Place(name, (part.x_mm, part.y_mm), words, part.side, name)
     x, y = _corners(part)[CORNERS.index(where)]
     words = f"the {where} corner of {name}"
-    return Place(f"{name} {where}", (round(x, 4), round(y, 4)), words, part.side, name)
+    return Place(f"{name} {where}", (round(x, 4), round(y, 4)), words, part.side, name, where)
 
 
 def _corners(part: Part) -> list[list[float]]:
@@ -84,26 +88,34 @@ def of_mm(x_mm: float, y_mm: float) -> Place:
     return Place(name, (x_mm, y_mm), f"the place {name}")
 
 
-def proposal(parts: Sequence[Part], points: Sequence[Point]) -> Part | None:
-    """Return a part that would make a good next point: far from the others, and easily seen.
+def proposal(
+    parts: Sequence[Part], points: Sequence[Point], places: Sequence[MapPlace] = ()
+) -> Place | None:
+    """Return what would make a good next point: far from the others, and easily seen.
 
-    Only parts on the side of the points so far (the top without any) are proposed.
+    A part map's places and the parts' middles first, then, where those are all taken, the parts'
+    corners. Only parts on the side of the points so far (the top without any) are proposed.
     """
     sides = {point.side for point in points if point.side}
     side = sides.pop() if sides else "top"
     taken = {point.name for point in points}
-    free = [p for p in parts if p.side == side and p.designator not in taken]
-    free = free or [p for p in parts if p.designator not in taken and not sides]
+    seen = [p for p in parts if p.side == side] or ([] if sides else list(parts))
+    free = [(of_map(place), EASY_MM) for place in places if place.name not in taken]
+    free += [(of_part(p), _size(p)) for p in seen if p.designator not in taken]
+    if not free:
+        corners = [(of_part(p, corner), _size(p)) for p in seen for corner in CORNERS]
+        free = [(place, size) for place, size in corners if place.name not in taken]
     if not free:
         return None
-    middle_x = sum(p.x_mm for p in free) / len(free)
-    middle_y = sum(p.y_mm for p in free) / len(free)
+    middle = np.mean([place.board_mm for place, _ in free], axis=0)
 
-    def worth(part: Part) -> float:
-        here = (part.x_mm, part.y_mm)
-        others = [math.dist(here, point.board_mm) for point in points]
-        far = min(others) if others else math.dist(here, (middle_x, middle_y))
-        size = min(max(part.width_mm, part.height_mm), 6.0)
-        return far * (0.5 + size / 6.0)
+    def worth(place: Place, size_mm: float) -> float:
+        others = [math.dist(place.board_mm, point.board_mm) for point in points]
+        far = min(others) if others else math.dist(place.board_mm, middle)
+        return far * (0.5 + size_mm / EASY_MM)
 
-    return max(free, key=worth)
+    return max(free, key=lambda one: worth(*one))[0]
+
+
+def _size(part: Part) -> float:
+    return min(max(part.width_mm, part.height_mm), EASY_MM)

@@ -15,7 +15,7 @@ from thermview.board import (
 from thermview.errors import InputError, UsageError
 from thermview.paths import save_text, writing
 from thermview.session.drawn_map import map_of, picture_view
-from thermview.session.matching import named
+from thermview.session.matching import MM_PER_PX, named
 from thermview.ui.board.keeper import BoardKeeper
 from thermview.ui.desk import Desk
 
@@ -25,7 +25,6 @@ ANY = (
     "placement lists, netlists, part maps (*.csv *.pos *.xy *.tsv *.txt *.ipc *.d356 *.356 *.json)"
     ";;all (*)"
 )
-DRAWN_MM_PER_PX = 0.5  # of a picture whose size on the board nobody knows
 
 
 def is_about_board(path: Path) -> bool:
@@ -51,7 +50,9 @@ def load(desk: Desk, path: Path) -> None:
     elif suffix == ".json":
         part_map = load_part_map(path)
         keeper.take_parts(part_map.parts, part_map.places)
-        desk.say("info", f"{path.name}: {len(part_map.parts)} parts{_next_words(keeper)}")
+        drawn = any(part.size_assumed for part in part_map.parts)
+        size = ", drawn at a guessed scale that their watts follow" if drawn else ""
+        desk.say("info", f"{path.name}: {len(part_map.parts)} parts{size}{_next_words(keeper)}")
     else:
         parts = load_placement(path)
         keeper.take_parts(parts)
@@ -82,6 +83,19 @@ def _keys(path: Path) -> set[str]:
     return set(document) if isinstance(document, dict) else set()
 
 
+def is_guess(desk: Desk) -> bool:
+    """Tell whether nothing says how large what is drawn here is on the board."""
+    return desk.boards.fit.view is None and desk.display.mm_per_px is None
+
+
+def named_beside(desk: Desk, suffix: str = "") -> str:
+    """Return where a file dialog begins: beside the recording, named after it with a suffix."""
+    opened = desk.opened
+    if opened is None or opened.path is None:
+        return f"board{suffix}" if suffix else ""
+    return str(opened.path.with_suffix(suffix) if suffix else opened.path.parent)
+
+
 def save_map(desk: Desk, path: Path) -> None:
     """Make parts of the regions, keep them as a part map, and use them here.
 
@@ -96,12 +110,13 @@ def save_map(desk: Desk, path: Path) -> None:
     """
     keeper, session = desk.boards, desk.session
     assert session is not None
-    points = keeper.points
+    points, assumed = keeper.points, False
     if keeper.fit.view is None:
-        scale = desk.display.mm_per_px or DRAWN_MM_PER_PX
+        assumed = is_guess(desk)
+        scale = desk.display.mm_per_px or MM_PER_PX
         points = named(picture_view(session.info.width_px, session.info.height_px, scale), ())
     view = keeper.view_of(points)
-    part_map = map_of(desk.document.current.regions, view, keeper.parts)
+    part_map = map_of(desk.document.current.regions, view, keeper.parts, assumed=assumed)
     if not part_map.parts:
         raise UsageError("draw areas on the parts first and name them; spots become places")
     with writing(path, force=True) as partial:

@@ -17,6 +17,7 @@ from PySide6.QtWidgets import (
     QWidget,
 )
 
+from thermview.session.matching import MM_PER_PX
 from thermview.ui.board import files
 from thermview.ui.board.overlay import BoardSheet
 from thermview.ui.board.parts_page import PartsPage
@@ -24,6 +25,7 @@ from thermview.ui.board.photo_page import PhotoPage
 from thermview.ui.board.points_page import PointsPage
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
+from thermview.ui.picture.tools import ToolKind
 from thermview.ui.theme import tokens
 from thermview.ui.widgets import column, named, row, tool
 
@@ -124,7 +126,9 @@ class BoardPanel(QFrame):
 
     def ask_parts(self) -> None:
         """Choose a placement list, a netlist or a part map."""
-        name, _ = QFileDialog.getOpenFileName(self, "load the board's parts", "", files.ANY)
+        name, _ = QFileDialog.getOpenFileName(
+            self, "load the board's parts", files.named_beside(self._desk), files.ANY
+        )
         if name:
             self.load(Path(name))
 
@@ -140,7 +144,9 @@ class BoardPanel(QFrame):
 
     def ask_photo(self) -> None:
         """Choose a photo."""
-        name, _ = QFileDialog.getOpenFileName(self, "load a photo of the board", "", PHOTOS)
+        name, _ = QFileDialog.getOpenFileName(
+            self, "load a photo of the board", files.named_beside(self._desk), PHOTOS
+        )
         if name:
             self.load_photo(Path(name))
 
@@ -164,16 +170,39 @@ class BoardPanel(QFrame):
 
     def ask_map(self) -> None:
         """Choose where the regions are kept as a part map."""
-        if self._desk.session is None:
+        if self._desk.session is None or (files.is_guess(self._desk) and not self._guess_taken()):
             return
         name, _ = QFileDialog.getSaveFileName(
-            self, "keep the regions as a part map", "board.partmap.json", "part map (*.json)"
+            self,
+            "keep the regions as a part map",
+            files.named_beside(self._desk, ".partmap.json"),
+            "part map (*.json)",
         )
         if name:
             path = Path(name)
             path = path if path.suffix else path.with_suffix(".json")
             self._desk.attempt(lambda: files.save_map(self._desk, path))
             self.open_page(PARTS)
+
+    def _guess_taken(self) -> bool:
+        """Ask whether sizes may be guessed; else the ruler is taken up."""
+        box = QMessageBox(self)
+        box.setObjectName("guessedScale")
+        box.setWindowTitle("keep the regions as a part map")
+        box.setText("Nothing says how large a pixel is on this board.")
+        box.setInformativeText(
+            f"Measure one known length, or sizes are guessed at {MM_PER_PX:g} mm a pixel; the "
+            "watts that are found follow them."
+        )
+        measure = box.addButton("measure a length", QMessageBox.ButtonRole.RejectRole)
+        guess = box.addButton("guess", QMessageBox.ButtonRole.AcceptRole)
+        box.addButton(QMessageBox.StandardButton.Cancel)
+        box.setDefaultButton(measure)
+        box.exec()
+        if box.clickedButton() is measure:
+            self._canvas.choose(ToolKind.RULER)
+            self._canvas.setFocus()
+        return box.clickedButton() is guess
 
     def keyPressEvent(self, event: QKeyEvent) -> None:
         """Close on Esc."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from PySide6.QtCore import Signal
 from PySide6.QtWidgets import (
     QComboBox,
@@ -14,6 +16,7 @@ from PySide6.QtWidgets import (
 from thermview.board import Part, find_parts
 from thermview.board import Place as MapPlace
 from thermview.session.known_places import CORNERS, MIDDLE, Place, of_board, of_map, of_mm, of_part
+from thermview.session.matching import Point
 from thermview.ui.widgets import column, label, named, row
 
 OF_PART = {"middle of part": MIDDLE, **{f"{corner} corner of part": corner for corner in CORNERS}}
@@ -97,12 +100,15 @@ class PlaceField(QWidget):
         part = self._parts.get(name)
         return None if part is None else of_part(part, OF_PART[what])
 
-    def propose(self, part: Part | None, taken: set[str]) -> None:
-        """Offer the next place: a part, or the board's next corner."""
+    def propose(self, place: Place | None, points: Sequence[Point]) -> None:
+        """Offer the next place: one of a part or of the part map, or the board's next corner."""
         what = self.what.currentText()
-        if what in OF_PART and part is not None:
-            self.part.setEditText(part.designator)
+        if what in OF_PART and place is not None:
+            if place.where != MIDDLE:
+                self.what.setCurrentText(next(w for w in OF_PART if OF_PART[w] == place.where))
+            self.part.setEditText(place.part or place.name)
         elif what == OF_BOARD:
+            taken = {point.name for point in points}
             free = [corner for corner in CORNERS if f"board {corner}" not in taken]
             self.corner.setCurrentText(free[0] if free else CORNERS[0])
 

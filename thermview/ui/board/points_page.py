@@ -24,6 +24,7 @@ from thermview.paths import save_text
 from thermview.session.known_places import proposal
 from thermview.session.matching import ENOUGH, Grade, Point
 from thermview.session.power import power_on
+from thermview.ui.board.files import named_beside
 from thermview.ui.board.place_field import PlaceField
 from thermview.ui.board.point_tool import Pixel, PointTool
 from thermview.ui.desk import Desk
@@ -144,7 +145,7 @@ class PointsPage(QWidget):
 
     def _propose(self) -> None:
         points = self._keeper.points
-        self.field.propose(proposal(self._keeper.parts, points), {p.name for p in points})
+        self.field.propose(proposal(self._keeper.parts, points, self._keeper.places), points)
         self._choose()
 
     def showEvent(self, event: QShowEvent) -> None:
@@ -262,17 +263,16 @@ class PointsPage(QWidget):
 
     def ask_load(self) -> None:
         """Choose a file of matching points."""
-        name, _ = QFileDialog.getOpenFileName(self, "load matching points", "", _FILES)
+        name, _ = QFileDialog.getOpenFileName(
+            self, "load matching points", named_beside(self._desk), _FILES
+        )
         if name:
             self._desk.attempt(lambda: self._keeper.load_points(Path(name)))
             self._choose()
 
     def ask_save(self) -> None:
         """Choose where the matching points are written."""
-        opened = self._desk.opened
-        first = "board.landmarks.json"
-        if opened is not None and opened.path is not None:
-            first = str(opened.path.with_suffix(".landmarks.json"))
+        first = named_beside(self._desk, ".landmarks.json")
         name, _ = QFileDialog.getSaveFileName(self, "save matching points", first, _FILES)
         if name:
             self._desk.attempt(lambda: self.save(Path(name)))
