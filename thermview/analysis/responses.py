@@ -87,6 +87,18 @@ def slow_courses(times_s: Floats, period_s: float) -> Floats:
     return np.asarray(np.cos(phase[:, None] * np.arange(1, count + 1)))
 
 
+def project(courses: Floats, pictures: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the coefficients of orthonormal courses, shape (course, …).
+
+    Parameters
+    ----------
+    courses : ndarray, shape (time, course)
+    pictures : ndarray, shape (time, …)
+    """
+    found = courses.T.astype(np.float32) @ pictures.reshape(len(pictures), -1)
+    return np.asarray(found.reshape(courses.shape[1], *pictures.shape[1:]))
+
+
 def energy_outside(pictures: NDArray[np.float32], courses: Floats) -> NDArray[np.float32]:
     """Return each pixel's energy outside orthonormal courses, K², shape (row, column).
 
@@ -188,9 +200,3 @@ class Modes:
     def freedom(self) -> int:
         """Return how many degrees of freedom neither nuisances nor modes take."""
         return int(len(self.idle) - self.idle.shape[1] - self.count)
-
-    def project(self, pictures: NDArray[np.float32]) -> NDArray[np.float32]:
-        """Return the coefficients of the active modes, shape (mode, …)."""
-        flat = pictures.reshape(len(pictures), -1)
-        found = self.active.T.astype(np.float32) @ flat
-        return np.asarray(found.reshape(self.count, *pictures.shape[1:]))

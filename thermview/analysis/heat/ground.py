@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +14,14 @@ from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.sources import Field, flat
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
-from thermview.analysis.responses import Drive, Modes, energy_outside, nuisances, slow_courses
+from thermview.analysis.responses import (
+    Drive,
+    Modes,
+    energy_outside,
+    nuisances,
+    project,
+    slow_courses,
+)
 from thermview.analysis.waveform import Course
 
 Floats = NDArray[np.float64]
@@ -80,11 +89,33 @@ class Ground:
 
 def prepare_ground(take: Take, parted: Split, course: Course, mm_per_px: float) -> Ground:
     """Project pictures on the answers to a power's course, and measure the noise."""
-    modes = Modes.of(Drive.of(course.power, take.times_s), parted.idle)
-    inside = modes.project(parted.narrow)
+    (ground,) = prepare_grounds(take, parted, [course], mm_per_px)
+    return ground()
+
+
+def prepare_grounds(
+    take: Take, parted: Split, courses: Sequence[Course], mm_per_px: float
+) -> list[Callable[[], Ground]]:
+    """Do so for several courses: the pictures are gone through once; each is then finished."""
+    several = [Modes.of(Drive.of(course.power, take.times_s), parted.idle) for course in courses]
+    active = np.concatenate([modes.active for modes in several], axis=1)
+    parts = np.cumsum([modes.count for modes in several])[:-1]
+    inside, raw = (np.split(project(active, of), parts) for of in (parted.narrow, take.rise_k))
+    return [
+        partial(_finish, parted, modes, narrow, wide, mm_per_px)
+        for modes, narrow, wide in zip(several, inside, raw, strict=True)
+    ]
+
+
+def _finish(
+    parted: Split,
+    modes: Modes,
+    inside: NDArray[np.float32],
+    raw: NDArray[np.float32],
+    mm_per_px: float,
+) -> Ground:
     left_over = np.maximum(parted.energy - np.einsum("mij,mij->ij", inside, inside), 0.0)
     noise_var = float(np.median(left_over)) / modes.freedom
-    raw = modes.project(take.rise_k)
     plain = flat(raw)
     axes = calm_axes(plain)
     modes = modes.turned(axes)

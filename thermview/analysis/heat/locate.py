@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import TypeVar
 
@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat.findings import Located, Place, Suspect
-from thermview.analysis.heat.ground import Split, prepare_ground, split
+from thermview.analysis.heat.ground import Ground, Split, prepare_ground, prepare_grounds, split
 from thermview.analysis.heat.judged import judged_sources
 from thermview.analysis.heat.nature import Nature
 from thermview.analysis.heat.quick import QuickMatch, Shares
@@ -275,17 +275,20 @@ def _faint_course(
     trust = np.array([COOLING_TRUST if parted.cooling.reaches(f) else 1.0 for f in footprints])
     shares = Shares(footprints, take.shape)
 
-    def evidence(on_s: float) -> float:
-        field = prepare_ground(take, parted, step_course(times_s, on_s), mm_per_px).field
+    def evidence(ground: Callable[[], Ground]) -> float:
+        field = ground().field
         scores = QuickMatch(shares, field.filters).scores(field.left, field.variance)
         return float((trust * scores).max())
 
+    def look(tried: Iterable[float]) -> dict[float, float]:
+        steps = sorted(on_s for on_s in tried if first_s <= on_s < last_s) or [first_s]
+        courses = [step_course(times_s, on_s) for on_s in steps]
+        grounds = prepare_grounds(take, parted, courses, mm_per_px)
+        return dict(zip(steps, in_parallel(evidence, grounds), strict=True))
+
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
-    tried = set(np.arange(first_s, last_s, SCAN_STEP_S).tolist()) or {first_s}
-    tried |= {one.on_s for one in found if first_s < one.on_s < last_s}
-    scores = dict(zip(sorted(tried), in_parallel(evidence, sorted(tried)), strict=True))
+    scores = look({*np.arange(first_s, last_s, SCAN_STEP_S), *(one.on_s for one in found)})
     for step_s in (SCAN_STEP_S / 2, SCAN_STEP_S / 4):
         best_s = max(scores, key=lambda on_s: scores[on_s])
-        finer = [on_s for on_s in (best_s - step_s, best_s + step_s) if first_s < on_s < last_s]
-        scores |= dict(zip(finer, in_parallel(evidence, finer), strict=True))
+        scores |= look([best_s - step_s, best_s + step_s])
     return step_course(times_s, max(scores, key=lambda on_s: scores[on_s]))

@@ -19,7 +19,7 @@ from thermview.analysis.heat.sources import SIDE, Field, Fit, Found, best_fit, f
 from thermview.analysis.heat.surroundings import own_courses
 from thermview.analysis.heat_model import Filters, Footprint, HeatModel, mask_of
 from thermview.analysis.prepare import Block
-from thermview.analysis.responses import Modes, orthonormal
+from thermview.analysis.responses import Modes, orthonormal, project
 
 Floats = NDArray[np.float64]
 
@@ -169,7 +169,7 @@ def judge(
     idle = orthonormal(np.concatenate([modes.idle, courses, cooling], axis=1))
     changed = Modes.of(modes.drive, idle)
     coefficients = flat(
-        changed.project(curves.astype(np.float32).reshape(len(curves), *mask.shape))
+        project(changed.active, curves.astype(np.float32).reshape(len(curves), *mask.shape))
     )
     filters = Filters(changed, field.mm_per_px)
     model = HeatModel(filters, SIDE, kappas=(fit.kappa,), lags=(fit.lag,))
