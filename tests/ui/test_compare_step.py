@@ -475,6 +475,26 @@ def test_a_list_without_equals_shows_its_error_and_no_empty_pictures(
     assert page.choose.isVisible()
 
 
+def test_power_ups_are_offered_once_two_are_marked(qtbot: QtBot, main_window: MainWindow) -> None:
+    open_and_wait(qtbot, main_window, str(GOOD))
+    desk, ups = main_window.desk, page_of(main_window).choose.ups
+    assert ups.isVisible()
+    assert "P where the playhead stands" in ups.words.text()
+    assert not ups.go.isVisible()  # its log tells of one
+    assert not ups.before.isVisible()
+    assert desk.session is not None
+    desk.seek(150)
+    desk.mark(MarkKind.POWER_ON)
+    qtbot.waitUntil(ups.go.isVisible)
+    assert [ups.after.itemText(n)[:2] for n in range(ups.after.count())] == ["1:", "2:"]
+    desk.close_session()
+    open_and_wait(qtbot, main_window, str(GOOD))  # what was marked is remembered
+    qtbot.waitUntil(ups.go.isVisible)
+    assert desk.session is not None
+    desk.remove_mark(desk.session.marks[-1])
+    qtbot.waitUntil(lambda: not ups.go.isVisible())
+
+
 @pytest.mark.slow
 def test_two_power_ups_of_one_recording(
     qtbot: QtBot, main_window: MainWindow, tmp_path: Path

@@ -23,6 +23,12 @@ class MarkBook:
         """Return all marks, oldest first."""
         return self._sorted
 
+    @property
+    def own(self) -> tuple[Mark, ...]:
+        """Return the user's and the source's marks, in no order."""
+        with self._lock:
+            return tuple(self._own)
+
     def add(self, mark: Mark) -> None:
         """Add a mark of the user's or the source's."""
         with self._lock:

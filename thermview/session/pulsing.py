@@ -21,8 +21,6 @@ from thermview.session.finding import Window
 
 PART_M2 = 1.6e-3 * 0.8e-3
 """Of the part that a limit is stated for: as large as an 0603."""
-SOLDERED_W_M2K = 1e6
-"""It follows the board under it at once: a body that keeps its heat would swing more."""
 EARLIER = 0.7
 SHOWN = 0.6
 """So much of it a pixel of half a millimetre shows: 0.8 of an 0805, a third of an 0402."""
@@ -64,7 +62,7 @@ class PulseTest:
         on_s = window.power_on_s if window.power_on_s is not None else window.start_s
         self.period_s, self.on_s = window.period_s, on_s
         self._lock_in = LockIn(self.period_s, on_s)
-        self._gain = SHOWN * amplitude_k_per_w(self.period_s, PART_M2, contact=SOLDERED_W_M2K)
+        self._gain = SHOWN * amplitude_k_per_w(self.period_s, PART_M2)
         self._next, self._segment, self._gap = -1, 0, False
         self._before: list[tuple[float, float]] = []
 

@@ -348,6 +348,11 @@ class Session:
         """Return all marks, oldest first."""
         return self._ledger.marks.all
 
+    @property
+    def own_marks(self) -> tuple[Mark, ...]:
+        """Return the user's and the source's marks, in no order; the triggers' are not among."""
+        return self._ledger.marks.own
+
     def add_mark(self, kind: MarkKind, time_s: float, text: str = "") -> Mark:
         """Mark a moment; a recording being written gets the mark too."""
         mark = Mark(time_s, kind, text)

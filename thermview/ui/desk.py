@@ -144,11 +144,11 @@ class Desk(Working):
         self.finish_tasks()
 
     def remember(self) -> None:
-        """Store the regions and triggers of what is open for the next time."""
+        """Store the regions, triggers and marks of what is open for the next time."""
         self._remember_soon.stop()
         if self.opened is not None:
-            address = self.opened.address
-            self.attempt(lambda: remember(address, self.document.current, self.triggers))
+            opened = self.opened
+            self.attempt(lambda: remember(opened, self.document.current, self.triggers))
 
     def set_board(self, board: Board | None) -> None:
         """Show these parts at these places, and keep them with what is recorded from now on."""
@@ -360,6 +360,7 @@ class Desk(Working):
         if kind is MarkKind.POWER_ON and self.session.baseline is None:
             self._seen.power_s = float("-inf")
         self._tell_changes(self._clock())
+        self._remember_soon.start()
         self.say("info", f"marked: {text or kind.value} at {self.now_s:.2f} s")
 
     def remove_mark(self, mark: Mark) -> None:
@@ -367,6 +368,7 @@ class Desk(Working):
         if self.session is not None:
             self.session.remove_mark(mark)
             self._tell_changes(self._clock())
+            self._remember_soon.start()
 
     def zero_now(self) -> None:
         """Take the second up to the shown moment as the zero of rises."""

@@ -16,6 +16,7 @@ from thermview.recording.probe import probe
 from thermview.recording.reader import is_recording
 from thermview.regions import Polygon, RegionSet, load_regions, save_regions
 from thermview.session.boards import Board, board_of
+from thermview.session.kept_marks import keep_marks, recall_marks
 from thermview.session.matching import judge, named
 from thermview.session.power import power_on, quiet_interval
 from thermview.session.session import Session
@@ -26,6 +27,7 @@ from thermview.sources.knobs import CameraKnobs
 from thermview.sources.uvc import Camera
 from thermview.ui.board.memory import kept
 
+MARKS = ".marks.json"
 RETRY_S = 0.2  # how often to look whether a camera that was unplugged is back
 
 
@@ -75,6 +77,7 @@ def open_address(
         session = Session.replay(footage)
         opened = Opened(address, options, session, path)
         opened.board = _board_of(opened, footage, path)
+        _recall_marks(opened)
         report("taking the zero", -1.0)
         zero_before_power(session)
     opened.regions = _regions_of(opened)
@@ -114,23 +117,32 @@ def memory_of(address: str) -> Path:
     return folder / f"{hashlib.sha256(key.encode()).hexdigest()[:20]}.json"
 
 
-def remember(address: str, regions: RegionSet, triggers: tuple[TriggerRule, ...]) -> None:
-    """Store regions and triggers for the next opening of `address`.
+def remember(opened: Opened, regions: RegionSet, triggers: tuple[TriggerRule, ...]) -> None:
+    """Store regions and triggers, and a finished recording's marks, for its next opening.
 
     Raises
     ------
     OutputError
         The user's folder refuses it.
     """
-    file = memory_of(address)
+    file = opened.memory
     made(file.parent)
     save_regions(file, regions)
     lines = "".join(f"{rule}\n" for rule in triggers)
     save_text(file.with_suffix(".triggers"), lines)
+    if opened.path is not None:
+        keep_marks(file.with_suffix(MARKS), opened.session)
+
+
+def _recall_marks(opened: Opened) -> None:
+    try:
+        recall_marks(opened.memory.with_suffix(MARKS), opened.session)
+    except ThermviewError as error:
+        opened.remarks.append(f"the remembered marks are not used: {error}")
 
 
 def _triggers_of(opened: Opened) -> tuple[TriggerRule, ...]:
-    file = memory_of(opened.address).with_suffix(".triggers")
+    file = opened.memory.with_suffix(".triggers")
     try:
         lines = file.read_text(encoding="utf-8").splitlines() if file.is_file() else []
         return tuple(parse_trigger(line) for line in lines)
@@ -144,7 +156,7 @@ def _regions_of(opened: Opened) -> RegionSet:
     _, rest = parse_address(opened.address)
     example = sample_recordings() / f"{rest}.regions.json"
     beside = example if opened.path is None else opened.path.with_suffix(".regions.json")
-    for file in (memory_of(opened.address), beside):
+    for file in (opened.memory, beside):
         if not file.is_file():
             continue
         try:

@@ -53,8 +53,6 @@ class ChooseView(QScrollArea):
         files.addWidget(button("choose a file …", "chooseFile", self.ask, symbol="folder-open"))
         self._recent = column()
         files.addLayout(self._recent)
-        self.ups = PowerUps(desk, room)
-        files.addWidget(self.ups)
         files.addStretch(1)
         other = self._section("alone", "this board by itself")
         other.addWidget(label(EQUALS, "equalsWords", "dim", wrap=True))
@@ -70,6 +68,8 @@ class ChooseView(QScrollArea):
                 symbol="compare",
             )
         )
+        self.ups = PowerUps(desk, room)
+        other.addWidget(self.ups)
         other.addStretch(1)
         outer.addLayout(columns)
         outer.addStretch(1)

@@ -7,18 +7,23 @@ from PySide6.QtWidgets import QComboBox, QWidget
 from thermview.session.finding import Cycle
 from thermview.ui.compare.room import CompareRoom
 from thermview.ui.desk import Desk
+from thermview.ui.keys import Keys
 from thermview.ui.widgets import button, column, label, named, row
 
 WORDS = "Two power-ups of this recording, such as before and after a repair:"
+HOW = (
+    "Before and after a repair in one recording: mark the moment of each power-up, {key} where the "
+    "playhead stands."
+)
 
 
 class PowerUps(QWidget):
-    """Seen only where the recording has two power-ups or more."""
+    """Offers the recording's power-ups; where there are no two, says how to tell of them."""
 
     def __init__(self, desk: Desk, room: CompareRoom) -> None:
         super().__init__()
         named(self, "powerUps")
-        self._room = room
+        self._desk, self._room, self._keys = desk, room, Keys(desk.settings)
         self._ups: list[Cycle] = []
         self.before, self.after = (
             named(QComboBox(), "powerUpBefore"),
@@ -27,10 +32,12 @@ class PowerUps(QWidget):
         self.before.setToolTip("the board as it was; let it cool down before the next power-up")
         self.after.setToolTip("what is compared with it")
         self.go = button("compare", "powerUpsGo", self._compare, symbol="compare")
+        self.words = label("", "powerUpsWords", "dim", wrap=True)
+        then = label("then", "powerUpsThen")
+        self._choice = (self.before, then, self.after, self.go)
         layout = column(self)
-        layout.addWidget(label(WORDS, "powerUpsWords", "dim", wrap=True))
-        layout.addLayout(row(self.before, label("then", "powerUpsThen"), self.after, None))
-        layout.addLayout(row(self.go, None))
+        layout.addWidget(self.words)
+        layout.addLayout(row(self.before, then, self.after, self.go, None))
         for box in (self.before, self.after):
             box.activated.connect(lambda _: self._allow())
         desk.session_changed.connect(self.refresh)
@@ -44,10 +51,14 @@ class PowerUps(QWidget):
         if [one.on_s for one in ups] != [one.on_s for one in self._ups]:
             for box in (self.before, self.after):
                 box.clear()
-                box.addItems([f"{n}: at {one.on_s:.1f} s" for n, one in enumerate(ups, 1)])
+                box.addItems([f"{n}: {one.on_s:.1f} s" for n, one in enumerate(ups, 1)])
             self.after.setCurrentIndex(len(ups) - 1)
         self._ups = ups
-        self.setVisible(len(ups) > 1)
+        key = self._keys.key("power_on")
+        self.words.setText(WORDS if len(ups) > 1 else HOW.format(key=key or "“power on now”"))
+        for widget in self._choice:
+            widget.setVisible(len(ups) > 1)
+        self.setVisible(self._desk.session is not None)
         self._allow()
 
     def _allow(self) -> None:
