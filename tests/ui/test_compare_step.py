@@ -479,13 +479,17 @@ def test_power_ups_are_offered_once_two_are_marked(qtbot: QtBot, main_window: Ma
     open_and_wait(qtbot, main_window, str(GOOD))
     desk, ups = main_window.desk, page_of(main_window).choose.ups
     assert ups.isVisible()
-    assert "P where the playhead stands" in ups.words.text()
+    assert "where the power came (P) and went (O)" in ups.words.text()
     assert not ups.go.isVisible()  # its log tells of one
     assert not ups.before.isVisible()
     assert desk.session is not None
     desk.seek(150)
     desk.mark(MarkKind.POWER_ON)
     qtbot.waitUntil(ups.go.isVisible)
+    assert "Mark where the power went off (O)" in ups.words.text()
+    desk.seek(140)
+    desk.mark(MarkKind.POWER_OFF)
+    qtbot.waitUntil(lambda: "Mark where" not in ups.words.text())
     assert [ups.after.itemText(n)[:2] for n in range(ups.after.count())] == ["1:", "2:"]
     desk.close_session()
     open_and_wait(qtbot, main_window, str(GOOD))  # what was marked is remembered

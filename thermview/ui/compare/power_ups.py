@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from PySide6.QtWidgets import QComboBox, QWidget
 
 from thermview.session.finding import Cycle
@@ -12,9 +14,10 @@ from thermview.ui.widgets import button, column, label, named, row
 
 WORDS = "Two power-ups of this recording, such as before and after a repair:"
 HOW = (
-    "Before and after a repair in one recording: mark the moment of each power-up, {key} where the "
-    "playhead stands."
+    "Before and after a repair in one recording: mark where the power came ({on}) and went ({off}) "
+    "each time."
 )
+NO_END = " Mark where the power went off ({off}), or cooling passes for the board's."
 
 
 class PowerUps(QWidget):
@@ -54,8 +57,10 @@ class PowerUps(QWidget):
                 box.addItems([f"{n}: {one.on_s:.1f} s" for n, one in enumerate(ups, 1)])
             self.after.setCurrentIndex(len(ups) - 1)
         self._ups = ups
-        key = self._keys.key("power_on")
-        self.words.setText(WORDS if len(ups) > 1 else HOW.format(key=key or "“power on now”"))
+        ends_told = all(one.off_s != then.on_s for one, then in pairwise(ups))
+        words = HOW if len(ups) < 2 else WORDS if ends_told else WORDS + NO_END
+        on, off = (self._keys.key(name) or f"“{name}”" for name in ("power_on", "power_off"))
+        self.words.setText(words.format(on=on, off=off))
         for widget in self._choice:
             widget.setVisible(len(ups) > 1)
         self.setVisible(self._desk.session is not None)
