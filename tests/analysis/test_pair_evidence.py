@@ -6,19 +6,23 @@ A disc on a sheet follows Carslaw & Jaeger's K0; a body by itself 1 - exp(-t/τ)
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 from scipy.special import k0
 
-from thermview.analysis.pair.align import View
+from thermview.analysis.pair.align import Aligned, View
 from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, find_power_on, warm_up
-from thermview.analysis.pair.fit import Fitted
-from thermview.analysis.pair.outlined import outlined
-from thermview.analysis.pair.plane import Plane, Subject
+from thermview.analysis.pair.elsewhere import found_elsewhere
+from thermview.analysis.pair.fit import EDGE, JointFit
+from thermview.analysis.pair.plane import Plane, Subject, highpass
 from thermview.analysis.pair.softness import evened
+from thermview.analysis.pair.templates import NARROW
+from thermview.analysis.pair.verdict import Limits, verdicts, weigh
 from thermview.analysis.prepare import Take
 
 Floats = NDArray[np.float64]
@@ -67,31 +71,52 @@ def test_the_softer_camera_is_found_whatever_the_parts_dissipate(good: float, ba
     assert soft == ([] if good == bad else [int(good > bad)])
 
 
-def fitted(left: Floats, change_w: float) -> Fitted:
-    """Return the powers of one part and what its model leaves of the other board."""
-    column = 100 * gaussian_filter(drawn(SUBJECTS[2]), 0.8)[None, None].astype(np.float32)
-    nothing = np.zeros((1, *SHAPE), np.float32)
-    power = np.array([[0.1], [0.1 + change_w]])
-    both = np.stack([nothing, left[None].astype(np.float32)])
-    return Fitted(power, column, np.ones((1, 1)), both, ())
-
-
-def test_a_parts_own_heat_has_its_outline_and_its_neighbours_does_not() -> None:
-    """What a neighbour 5 mm off spreads, K0(r/Λ), was taken for the part's own."""
-    rows, columns = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]] + 0.5
-    x, y = SUBJECTS[2].centre_mm / PITCH_MM
-    away = np.hypot(columns - x - 10, rows - y)
-    spread = 15 * k0(np.maximum(away, 3.0) / 20)
-    alone = np.zeros(SHAPE)
-    own = fitted(alone, 0.05)
-    taken_for_own = fitted(spread - 0.05 * own.columns[0, 0], 0.05)
-    assert outlined(own, PLANE, SUBJECTS[2:3], 1.0).tolist() == [True]
-    assert outlined(taken_for_own, PLANE, SUBJECTS[2:3], 1.0).tolist() == [False]
-
-
 TIMES_S = np.arange(0, 34, 0.16)
 VIEW = View(np.diag([2.0, 2.0, 1.0]), PITCH_MM, np.zeros((0, 2)), exact=True)
 COURSES = Courses.of_step(29.0)
+
+
+@pytest.fixture(scope="module")
+def fit() -> JointFit:
+    return JointFit(PLANE, SUBJECTS, COURSES)
+
+
+def told(fit: JointFit, seen: Floats) -> list[str]:
+    """Return the verdicts on what two boards show, shape (2, course, row, column)."""
+    block = highpass(seen.reshape(-1, *SHAPE).astype(np.float32), NARROW).reshape(seen.shape)
+    known = View(np.eye(3), PITCH_MM, np.zeros((0, 2)), exact=True)
+    aligned = Aligned(known, np.zeros((8, 8)), 0.0, 0.0)
+    weighed = weigh(fit.by_edges(block), PLANE, SUBJECTS, (aligned, aligned), 0.01)
+    return verdicts(weighed, Limits())
+
+
+def test_a_parts_own_heat_has_its_edges_and_its_neighbours_does_not(fit: JointFit) -> None:
+    """What a neighbour 5 mm off spreads, K0(r/Λ), is smooth under a part that stays as it was."""
+    rows, columns = np.mgrid[0 : SHAPE[0], 0 : SHAPE[1]] + 0.5
+    x, y = SUBJECTS[2].centre_mm / PITCH_MM
+    away = np.hypot(columns - x - 10, rows - y)
+    course = COURSES.body[3][:, None, None]
+    warm = 5 * course * gaussian_filter(drawn(SUBJECTS[2]), 0.8)
+    spread = 10 * course * k0(np.maximum(away, 3.0) / 20)
+    rng = np.random.default_rng(4)
+    still = rng.normal(0, 0.01, (2, COURSES.count, *SHAPE))
+    assert told(fit, still + np.stack([warm, 0.2 * warm]))[2] == "colder"
+    assert told(fit, still + np.stack([warm, 2.2 * warm]))[2] == "hotter"
+    assert told(fit, still + np.stack([warm, warm + spread]))[2] == "alike"
+    assert told(fit, still + np.stack([warm + spread, warm]))[2] == "alike"
+    assert told(fit, still + np.stack([warm, 0.2 * warm + spread]))[2] == "colder"
+
+
+def test_the_model_is_as_wrong_at_a_part_as_close_by(fit: JointFit) -> None:
+    """White noise moved over: a template's powers scatter by σ/|template| (least squares)."""
+    noise = np.random.default_rng(6).normal(0, 0.05, (2, COURSES.count, *SHAPE))
+    edges = np.stack([highpass(p.astype(np.float32), EDGE) for p in noise])
+    found = fit.by_edges(np.zeros_like(edges))
+    scattered = found_elsewhere(replace(found, left=edges), PLANE, SUBJECTS)
+    for one, column in zip(scattered, found.columns, strict=True):
+        # what is left was high-passed as the template is: no more than white noise's
+        white = 0.05 / np.sqrt(float(np.sum(column**2)))
+        assert 0.4 * white < one.std() < 1.2 * white
 
 
 def film(course: Floats, size_k: float, jump_s: float | None = None) -> Take:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat.watts import bare_share, body_height_mm
-from thermview.analysis.heat_model import Footprint
+from thermview.analysis.heat_model import SEEN, Footprint
 from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
@@ -227,10 +227,13 @@ def compare(
     noise_k = max(w.noise_k for w in warm)
     block, blur_var = evened(block, plane, chosen, noise_k)
     soft = replace(plane, blur=float(np.hypot(plane.blur, blur_var**0.5)))
-    fitted = JointFit(soft, chosen, courses).fit(block, noise_k)
-    weighed = weigh(fitted, plane, chosen, aligned, noise_k)
-    said = verdicts(fitted.power_w, weighed, limits or Limits())
-    entries = entries_of(chosen, fitted, weighed, said)
+    fit = JointFit(soft, chosen, courses)
+    fitted = fit.fit(block, noise_k)
+    lasting = len(courses.times_s) ** 0.5  # the courses are of unit size
+    factor = np.array([d.factor for d in fit.drawn]) / SEEN
+    weighed = weigh(fitted, plane, chosen, aligned, noise_k, lasting=lasting, factor=factor)
+    said = verdicts(weighed, limits or Limits())
+    entries = entries_of(chosen, fit.drawn, weighed, said)
     usual = median_entry(list(entries.values()))
     listed = tuple(
         _following(

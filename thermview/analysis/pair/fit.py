@@ -3,6 +3,10 @@
 Each subject has one template, shared by both boards: its place's κ, its body's lag and excess are
 fitted to both together, its power to each. Errors of the template are then the same on both
 boards and cancel in their ratio.
+
+Templates are chosen by all that is seen, powers told by edges: what no model tells exactly (a
+neighbour's heat as the board spreads it) is smooth, while a part's own body, and the board close
+under it, end where the part ends.
 """
 
 from __future__ import annotations
@@ -15,7 +19,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.pair.align import nonnegative
 from thermview.analysis.pair.clock import Courses
-from thermview.analysis.pair.plane import Pictures, Plane, Subject
+from thermview.analysis.pair.plane import Pictures, Plane, Subject, highpass
 from thermview.analysis.pair.templates import Library, usual_excess, usual_lag
 from thermview.analysis.pair.watts import Drawn, Products, drawn
 
@@ -26,32 +30,30 @@ FITTED = 40
 """So many subjects, the warmest, get a template of their own."""
 EXCESS_SPAN = (0.25, 4.0)
 FIRST_KAPPA = 0.009
+EDGE = 2.0  # cells; what is wider is no edge
 PLAIN = 50.0  # energy in units of the noise from which a subject is worth fitting
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitted:
-    """Powers of all subjects on both boards.
+    """Powers of all subjects on both boards, told by edges.
 
     Attributes
     ----------
     power_w : ndarray, shape (2, subject)
         The good board's, the other's; at an emissivity of 1.
     columns : ndarray of float32, shape (subject, course, row, column)
-        Templates, K/W.
+        Edges of templates, K/W.
     gram : ndarray, shape (subject, subject)
         Their scalar products.
     left : ndarray of float32, shape (2, course, row, column)
-        What the model does not explain, K.
-    drawn : tuple of Drawn
-        What the subjects draw over these powers, both boards alike.
+        What the model does not explain of edges, K.
     """
 
     power_w: Floats
     columns: Pictures
     gram: Floats
     left: Pictures
-    drawn: tuple[Drawn, ...]
 
 
 class JointFit:
@@ -73,8 +75,16 @@ class JointFit:
             self.columns[at][:, *self.cuts[at]] = sheet + shown
 
     def fit(self, seen: Pictures, noise_k: float) -> Fitted:
-        """Fit both boards' coefficients, shape (2, course, row, column), high-passed alike."""
-        fitted = self._solve(seen)
+        """Suit the templates to both boards, and return the powers that edges tell.
+
+        Parameters
+        ----------
+        seen : ndarray of float32, shape (2, course, row, column)
+            Coefficients, high-passed as templates are.
+        noise_k : float
+            Of a coefficient.
+        """
+        fitted = self._solve(seen, self.columns)
         energy = np.sum(fitted.power_w**2, axis=0) * np.diag(fitted.gram)
         order = np.argsort(-energy)[:FITTED]
         chosen = [int(i) for i in order if energy[i] > PLAIN * noise_k**2]
@@ -84,16 +94,25 @@ class JointFit:
             left, power = fitted.left, fitted.power_w
             for i in chosen:
                 self._suit(i, sheets[i], bodies[i], left, power)
-            fitted = self._solve(seen)
-        return fitted
+            fitted = self._solve(seen, self.columns)
+        return self.by_edges(seen)
 
-    def _solve(self, seen: Pictures) -> Fitted:
-        table = self.columns.reshape(len(self.columns), -1)
+    def by_edges(self, seen: Pictures) -> Fitted:
+        """Return the powers that edges tell: what is no wider than `EDGE`."""
+        reach = round(4 * EDGE)
+        columns = np.zeros_like(self.columns)
+        for edges, whole, cut in zip(columns, self.columns, self.cuts, strict=True):
+            wide = tuple(slice(max(along.start - reach, 0), along.stop + reach) for along in cut)
+            edges[:, *wide] = highpass(whole[:, *wide], EDGE)
+        return self._solve(np.stack([highpass(pictures, EDGE) for pictures in seen]), columns)
+
+    def _solve(self, seen: Pictures, columns: Pictures) -> Fitted:
+        table = columns.reshape(len(columns), -1)
         gram = (table @ table.T).astype(np.float64)
         right = (table @ seen.reshape(2, -1).T).astype(np.float64)
         power = np.stack([nonnegative(gram, right[:, board]) for board in (0, 1)])
         left = seen - (power.astype(np.float32) @ table).reshape(seen.shape)
-        return Fitted(power, self.columns, gram, left, tuple(self.drawn))
+        return Fitted(power, columns, gram, left)
 
     def _suit(
         self,

@@ -12,10 +12,9 @@ from numpy.typing import NDArray
 from thermview.analysis.heat_model import SEEN
 from thermview.analysis.pair.align import Aligned, View
 from thermview.analysis.pair.clock import WarmUp
-from thermview.analysis.pair.fit import Fitted
 from thermview.analysis.pair.plane import Subject, mapped
 from thermview.analysis.pair.verdict import ALIKE, COLDER, HOTTER, OUT_OF_VIEW, UNREADABLE, Weighed
-from thermview.analysis.pair.watts import SCALE_DOUBT
+from thermview.analysis.pair.watts import SCALE_DOUBT, Drawn
 
 Floats = NDArray[np.float64]
 
@@ -82,16 +81,16 @@ class Entry:
 
 
 def entries_of(
-    subjects: Sequence[Subject], fitted: Fitted, weighed: Weighed, said: Sequence[str]
+    subjects: Sequence[Subject], drawn: Sequence[Drawn], weighed: Weighed, said: Sequence[str]
 ) -> dict[str, Entry]:
     """Return what is told of each fitted subject, by name."""
     found = {}
-    for at, (subject, drawn, verdict) in enumerate(zip(subjects, fitted.drawn, said, strict=True)):
-        good_w, bad_w = fitted.power_w[:, at]
+    for at, (subject, own, verdict) in enumerate(zip(subjects, drawn, said, strict=True)):
+        good_w, bad_w = weighed.power_w[:, at]
         told = np.array([weighed.level * good_w, bad_w, weighed.sigma_w[at]])
-        told *= drawn.factor / SEEN
-        own_w = float(weighed.presence_w[1, at]) * drawn.factor / SEEN
-        doubt = float(np.hypot(drawn.spread, SCALE_DOUBT))
+        told *= own.factor / SEEN
+        own_w = float(weighed.presence_w[1, at]) * own.factor / SEEN
+        doubt = float(np.hypot(own.spread, SCALE_DOUBT))
         found[subject.name] = Entry(
             float(told[0]), float(told[1]), float(told[2]), own_w, verdict, doubt
         )

@@ -1,8 +1,10 @@
 """Colder, hotter or alike: both boards' powers weighed by all that may be wrong with them.
 
-A difference of powers is uncertain by noise, by what the model leaves unexplained around a part,
-by a share of what the neighbours changed (their templates are not perfect), and by a shift of
-either view. What is common to all warm parts, the supply's level, is taken out first.
+A difference of powers is uncertain by noise, by what the model gets wrong close to a part, by a
+share of what the neighbours changed (their templates are not perfect), by a shift of either view,
+by how a room that changes is mirrored in a part unlike its board, by what makes two pictures of one
+part differ, and by the milliwatts that come and go with what a board is doing. What is common to
+all warm parts, the supply's level, is taken out first.
 """
 
 from __future__ import annotations
@@ -10,14 +12,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.pair.align import Aligned, displacements
+from thermview.analysis.pair.elsewhere import found_elsewhere
 from thermview.analysis.pair.fit import Fitted
-from thermview.analysis.pair.outlined import outlined
-from thermview.analysis.pair.plane import Plane, Subject, Window
+from thermview.analysis.pair.plane import Plane, Subject
 
 Floats = NDArray[np.float64]
 
@@ -32,13 +33,15 @@ WARM_SIGMAS = 3.0
 LEVEL_SPAN = (0.85, 1.18)
 """A supply's tolerance and the room's air change all parts' ratio by no more."""
 FEW = 4  # warm parts from which a common level can be told
-CORRELATED = 60.0
-"""Cells that err together: what a model leaves is smooth."""
 NEIGHBOUR_ERROR = 0.1
-"""Share of a neighbour's change by which its template may be wrong at a part."""
-PRESENCE_ERROR = 0.3
-"""The same for its whole heat, which no second board takes out."""
-AROUND = 2  # cells beside a part that belong to its evidence
+"""Share of a neighbour's edges by which its template may be wrong at a part."""
+MIRRORED_K = 0.01
+"""What a room that changes may well add to edges: 0.3 K, mirrored by a part 3 % more than by the
+board; what is shinier shows it more, and is looked at by itself."""
+DOING_W = 0.002
+"""By so much healthy parts differ that dissipate little; common practice, no source."""
+RATIO_ERROR = 0.1
+"""Standard deviation of the ratio of a part's powers that its two pictures leave (known pairs)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,20 +58,20 @@ class Weighed:
 
     Attributes
     ----------
+    power_w : ndarray, shape (2, subject)
+        The good board's, the other's.
     level : float
         The other board's power over the good one's, common to all.
     sigma_w : ndarray
         Of the difference of both boards' powers, level taken out.
     presence_w : ndarray, shape (2, subject)
         Of each board's power by itself.
-    outlined : ndarray of bool, shape (subject,)
-        The change shows in the part's own outline.
     """
 
+    power_w: Floats
     level: float
     sigma_w: Floats
     presence_w: Floats
-    outlined: NDArray[np.bool_]
 
 
 def common_level(power_w: Floats, presence_w: Floats) -> float:
@@ -88,8 +91,21 @@ def weigh(
     subjects: Sequence[Subject],
     views: tuple[Aligned, Aligned],
     noise_k: float,
+    *,
+    lasting: float = 1.0,
+    factor: Floats | float = 1.0,
 ) -> Weighed:
-    """Return the powers' uncertainties."""
+    """Return the powers' uncertainties.
+
+    Parameters
+    ----------
+    noise_k : float
+        Of a coefficient.
+    lasting : float
+        The size in coefficients of 1 K all the time.
+    factor : ndarray, shape (subject,), or float
+        What parts draw over their fitted powers.
+    """
     size = np.sqrt(np.maximum(np.diag(fitted.gram), 1e-30))
     scaled = fitted.gram / size[:, None] / size
     inverse = np.linalg.inv(scaled + 1e-4 * np.eye(len(size))) / size[:, None] / size
@@ -101,39 +117,28 @@ def weigh(
             for board, view in enumerate(views)
         ]
     ).sum(axis=1)
-    windows = [_evidence_window(plane, s) for s in subjects]
-    # what a model leaves under a large body errs as one over all of it
-    alike = [CORRELATED + s.area_m2 * 1e6 / plane.pitch_mm**2 for s in subjects]
+    elsewhere = found_elsewhere(fitted, plane, subjects)
+    shared = spread * size**2  # what it costs to share edges with neighbours
+    highest = np.sqrt(np.sum(fitted.columns**2, axis=1)).max(axis=(1, 2)).astype(np.float64)
+    mirrored_w = MIRRORED_K * lasting / np.maximum(highest, 1e-30)
+    beside = fitted.gram / size[:, None] ** 2
+    np.fill_diagonal(beside, 0.0)
 
-    def variance(power: Floats, left: NDArray[np.float32], share: float, noise: float) -> Floats:
-        whole = np.tensordot(power.astype(np.float32), fitted.columns, 1)
-        out = np.empty(len(subjects))
-        for i, (window, mask) in enumerate(windows):
-            cut = (slice(None), *window.slices)
-            others = whole[cut] - np.float32(power[i]) * fitted.columns[i][cut]
-            wrong = np.mean((left[cut] ** 2 + share**2 * others**2)[:, mask])
-            out[i] = spread[i] * (noise**2 + alike[i] * wrong)
-        return out
+    def variance(powers: Floats, boards: Floats, noise: float) -> Floats:
+        """Return that of a sum of both boards' powers, each board counted so many times."""
+        wrong = np.array([np.mean((boards @ powers_w) ** 2) for powers_w in elsewhere])
+        others = NEIGHBOUR_ERROR**2 * (beside**2 @ powers**2)
+        return np.asarray(spread * noise**2 + shared * wrong + others + boards**2 @ shift_var)
 
-    presence = np.stack(
-        [variance(fitted.power_w[b], fitted.left[b], PRESENCE_ERROR, noise_k) for b in (0, 1)]
+    each = np.eye(2)
+    presence_w = np.sqrt(
+        [variance(p, b, noise_k) for p, b in zip(fitted.power_w, each, strict=True)]
     )
-    presence_w = np.sqrt(presence + shift_var)
     level = common_level(fitted.power_w, presence_w)
-    difference = fitted.power_w[1] - level * fitted.power_w[0]
-    left = fitted.left[1] - np.float32(level) * fitted.left[0]
-    var = variance(difference, left, NEIGHBOUR_ERROR, 1.5 * noise_k)
-    var += level**2 * shift_var[0] + shift_var[1]
-    return Weighed(level, np.sqrt(var), presence_w, outlined(fitted, plane, subjects, level))
-
-
-def _evidence_window(plane: Plane, subject: Subject) -> tuple[Window, NDArray[np.bool_]]:
-    extent = np.ptp(plane.cells(subject.outline_mm), axis=0).max()
-    side = int(np.ceil(extent)) + 2 * AROUND + 4
-    window = Window.around(plane.cells(subject.centre_mm), side, plane.shape)
-    share = plane.coverage(subject.outline_mm, window)
-    kernel = np.ones((2 * AROUND + 1, 2 * AROUND + 1), np.uint8)
-    return window, np.asarray(cv2.dilate((share > 0.05).astype(np.uint8), kernel) > 0)
+    good, other = level * fitted.power_w[0], fitted.power_w[1]
+    var = variance(other - good, np.array([-level, 1.0]), 1.5 * noise_k)
+    var += mirrored_w**2 + (DOING_W / factor) ** 2 + (RATIO_ERROR * np.minimum(good, other)) ** 2
+    return Weighed(fitted.power_w, level, np.sqrt(var), presence_w)
 
 
 def _leak(fitted: Fitted, inverse: Floats, board: int) -> Floats:
@@ -153,20 +158,18 @@ def _shift_var(plane: Plane, places_mm: Floats, view: Aligned) -> Floats:
     return np.stack(var) / plane.pitch_mm**2
 
 
-def verdicts(
-    power_w: Floats, weighed: Weighed, limits: Limits, sigmas: float = SIGMAS
-) -> list[str]:
+def verdicts(weighed: Weighed, limits: Limits, sigmas: float = SIGMAS) -> list[str]:
     """Return the verdict on each subject that is in view of both."""
     out = []
-    for i, (good, other) in enumerate(power_w.T):
+    for i, (good, other) in enumerate(weighed.power_w.T):
         expected = weighed.level * good
         unsure = sigmas * weighed.sigma_w[i]
-        surely = power_w[:, i] / np.maximum(weighed.presence_w[:, i], 1e-30)
+        surely = weighed.power_w[:, i] / np.maximum(weighed.presence_w[:, i], 1e-30)
         there_good, there_other = surely > PRESENT_SIGMAS
-        own = weighed.outlined[i] and abs(other - expected) > unsure
-        if own and there_good and other < limits.colder_below * expected:
+        sure = abs(other - expected) > unsure
+        if sure and there_good and other < limits.colder_below * expected:
             out.append(COLDER)
-        elif own and there_other and other > limits.hotter_above * expected:
+        elif sure and there_other and other > limits.hotter_above * expected:
             out.append(HOTTER)
         elif surely.max() > WARM_SIGMAS and unsure > 0.9 * max(expected, other):
             out.append(UNREADABLE)
