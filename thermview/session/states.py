@@ -19,6 +19,10 @@ class SessionState(Enum):
     FAILED = "failed"
 
 
+SILENT = frozenset({SessionState.STALLED, SessionState.RECONNECTING, SessionState.FAILED})
+"""States in which frames should come and do not."""
+
+
 class EventKind(Enum):
     """What a session event is about."""
 

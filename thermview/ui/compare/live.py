@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from thermview.session.finding import Cycle
 
+NO_PICTURES = "no new pictures from the camera; it goes on when they come"
 AGAIN_S = 3.0
 """Of new pictures, before it is compared anew."""
 LEAST_ON_S = 5.0

@@ -12,9 +12,10 @@ from thermview.analysis.pair.places import Match
 from thermview.errors import CancelledError, ThermviewError
 from thermview.frames import Footage
 from thermview.session.finding import Cycle, power_cycle, power_ups
+from thermview.session.states import SILENT
 from thermview.session.stretch import Stretch
 from thermview.ui.compare.films import Pictures
-from thermview.ui.compare.live import live_state
+from thermview.ui.compare.live import NO_PICTURES, live_state
 from thermview.ui.compare.question import ALONE, Answer, By, Question, Reference
 from thermview.ui.compare.work import answer, picture_of
 from thermview.ui.tasks import Task
@@ -338,6 +339,8 @@ class CompareRoom(QObject):
         cycle = power_cycle(session.marks, session.supply)
         until_s = None if self.answer is None else self.answer.found.until_s
         words, wanted = live_state(cycle, session.footage.times_s, self._compared, until_s)
+        if self.desk.state in SILENT:
+            words = NO_PICTURES
         if words != self.live_words:
             self.live_words = words
             self.state_changed.emit()

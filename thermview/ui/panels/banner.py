@@ -1,4 +1,4 @@
-"""The line above the picture that says what is wrong with the source, and what can be done."""
+"""The line above all else that says what is wrong with the source, and what can be done."""
 
 from __future__ import annotations
 
