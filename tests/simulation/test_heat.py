@@ -130,6 +130,38 @@ def test_steps_reach_the_steady_state() -> None:
     np.testing.assert_allclose(heat.rise_k, settled, rtol=2e-4)
 
 
+@pytest.mark.parametrize(("cell_mm", "kappa"), [(0.5, 0.0017), (0.25, 0.03), (0.25, 0.06)])
+def test_what_is_at_rest_stays_at_rest(cell_mm: float, kappa: float) -> None:
+    """Energy flows evenly then: each step gives what the sheet takes away, however many substeps.
+
+    Two small strong parts, one cell of which is under both.
+    """
+    cells, area = 40 * 40, (2 * cell_mm * 1e-3) ** 2
+    shares = np.zeros((2, cells))
+    shares[0, [820, 821, 860, 861]] = shares[1, [821, 822, 861, 862]] = 0.25
+    bodies = Bodies(
+        np.full(2, 1e3 * area),
+        np.full(2, 8e3 * area),
+        np.full(2, 10 * area),
+        sparse.csr_array(shares),
+    )
+    heat = HeatSheet(
+        cell_m=cell_mm * 1e-3,
+        capacity=3256.0,
+        conductance=kappa,
+        film=20.0,
+        shape=(40, 40),
+        bodies=bodies,
+    )
+    power_w = np.array([0.05, 0.01])
+    heat.settle(power_w)
+    settled, bodies_k = heat.rise_k.copy(), heat.body_rise_k.copy()
+    assert settled.max() > 1.0
+    heat.advance(20.0, power_w)
+    np.testing.assert_allclose(heat.rise_k, settled, rtol=1e-8)
+    np.testing.assert_allclose(heat.body_rise_k, bodies_k, rtol=1e-8)
+
+
 def one_body(capacity: float, link: float, film: float, cells: int = 5) -> Bodies:
     shares = np.zeros((1, cells * cells))
     shares[0, cells * cells // 2] = 1.0

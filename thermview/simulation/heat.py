@@ -3,8 +3,8 @@
 The sheet obeys C ∂T/∂t = ∇·(κ∇T) − h(T − T_amb) + q, with C = ρcd (J/m²K) and κ = kd (W/K), in
 finite volumes, so that energy is kept to rounding. Its flow is stepped explicitly in substeps
 below the stability limit: at a board's cell size that is a handful a frame, each a few passes over
-the grid. Bodies exchange heat with the cells under them by backward Euler, which is stable however
-small a body is.
+the grid. Bodies are stepped by backward Euler, which is stable however small a body is; what they
+give the cells under them flows in evenly over the step, so that what is at rest stays so.
 """
 
 from __future__ import annotations
@@ -103,6 +103,7 @@ class HeatSheet:
             self._cell = bodies.footprint.indices
             self._owner = np.repeat(np.arange(len(bodies)), np.diff(rows))
             self._link = bodies.footprint.data * bodies.conductance_w_k[self._owner]  # W/K a cell
+            self._given_w = np.zeros(len(self._cell))
 
     def _stable_step_s(self) -> float:
         """Return the longest explicit step: twice the largest diagonal keeps every mode decaying.
@@ -135,15 +136,22 @@ class HeatSheet:
         dt_s = seconds / steps
         substeps = math.ceil(dt_s / (0.8 * self.stable_s))
         for _ in range(steps):
-            for _ in range(substeps):
-                self._flow(dt_s / substeps, sheet_power_w)
+            power_w = np.asarray(sheet_power_w, dtype=np.float64)
             if self.bodies is not None:
-                self._exchange(self.bodies, dt_s, np.asarray(body_power_w, dtype=np.float64))
+                body_w = np.asarray(body_power_w, dtype=np.float64)
+                power_w = power_w + self._from_bodies(self.bodies, dt_s, body_w, power_w)
+            for _ in range(substeps):
+                gain_w = self._flows(power_w)
+                self.lost_j += self._loss_w * dt_s / substeps
+                gain_w /= self._capacity
+                gain_w *= dt_s / substeps
+                self.rise_k += gain_w
 
-    def _flow(self, dt_s: float, power_w: ArrayLike) -> None:
+    def _flows(self, power_w: ArrayLike) -> Floats:
+        """Return what each cell gains by power, sheet and film as they are, W (a work array)."""
         rise, gain = self.rise_k, self._work
         np.multiply(rise, self._film, out=gain)
-        self.lost_j += float(gain.sum()) * dt_s
+        self._loss_w = float(gain.sum())
         np.subtract(power_w, gain, out=gain)
         np.subtract(rise[:, 1:], rise[:, :-1], out=self._flow_across)
         self._flow_across *= self._across
@@ -153,28 +161,32 @@ class HeatSheet:
         self._flow_down *= self._down
         gain[:-1] += self._flow_down
         gain[1:] -= self._flow_down
-        gain /= self._capacity
-        gain *= dt_s
-        rise += gain
+        return gain
 
-    def _exchange(self, bodies: Bodies, dt_s: float, power_w: Floats) -> None:
-        """Couple bodies and the cells under them: one backward Euler step, solved in closed form.
+    def _from_bodies(
+        self, bodies: Bodies, dt_s: float, body_w: Floats, sheet_w: ArrayLike
+    ) -> Floats:
+        """Step the bodies; return what they give each cell during the step, W.
 
-        Each body and its cells make a star; eliminating the cells leaves one equation a body.
+        Backward Euler, in closed form: each body and its cells make a star, and eliminating the
+        cells leaves one equation a body. What else a cell gains, from the sheet and from bodies
+        that share it, is taken as it was; at rest that is as it is.
         """
-        flat, capacity = self.rise_k.reshape(-1), self._capacity.reshape(-1)
-        cells = capacity[self._cell]
+        count, size = len(bodies), self.rise_k.size
+        cells = self._capacity.reshape(-1)[self._cell]
         link = self._link / (1.0 + self._link * dt_s / cells)
-        under = flat[self._cell]
-        count = len(bodies)
+        gained = self._flows(sheet_w).reshape(-1)
+        gained = (gained + np.bincount(self._cell, self._given_w, size))[self._cell] - self._given_w
+        under = self.rise_k.reshape(-1)[self._cell] + dt_s * gained / cells
         inflow = np.bincount(self._owner, link * under, count)
         links = np.bincount(self._owner, link, count)
-        self.body_rise_k = (bodies.capacity_j_k * self.body_rise_k + dt_s * (power_w + inflow)) / (
+        self.body_rise_k = (bodies.capacity_j_k * self.body_rise_k + dt_s * (body_w + inflow)) / (
             bodies.capacity_j_k + dt_s * (links + bodies.film_w_k)
         )
         self.lost_j += dt_s * float(bodies.film_w_k @ self.body_rise_k)
-        given = dt_s * link * (self.body_rise_k[self._owner] - under) / cells
-        np.add.at(flat, self._cell, given)  # neighbouring parts may share a cell
+        self._given_w = link * (self.body_rise_k[self._owner] - under)
+        given = np.bincount(self._cell, self._given_w, size)
+        return np.asarray(given.reshape(self.rise_k.shape), np.float64)
 
     def settle(self, body_power_w: ArrayLike = 0.0, sheet_power_w: ArrayLike = 0.0) -> None:
         """Go to the steady state under constant powers, W, by one sparse solution."""
@@ -199,6 +211,8 @@ class HeatSheet:
         rise = splu(sparse.csc_array(matrix)).solve(power)
         self.rise_k[...] = rise[:cells].reshape(shape)
         self.body_rise_k = rise[cells:].copy()
+        if self.bodies is not None:
+            self._given_w = self._link * (rise[cells + self._owner] - rise[self._cell])
 
 
 def _between(one: Floats, other: Floats) -> Floats:
