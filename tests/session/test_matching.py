@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -33,8 +34,10 @@ MORE = {
 }
 
 
-def seen(places: dict[str, tuple[float, float]], noise_px: float = 0.0) -> list[Point]:
-    rng = np.random.default_rng(3)
+def seen(
+    places: dict[str, tuple[float, float]], noise_px: float = 0.0, seed: int = 3
+) -> list[Point]:
+    rng = np.random.default_rng(seed)
     pixels: NDArray[np.float64] = CAMERA(np.array(list(places.values())))
     pixels = pixels + rng.normal(0.0, noise_px, pixels.shape)
     return [
@@ -99,7 +102,31 @@ def test_the_point_that_is_off_is_named(name: str) -> None:
     fit = judge(points)
     assert fit.grade is Grade.POOR
     assert fit.worst == at
-    assert f"look at {name}" in fit.words
+    (told,) = re.findall(rf"disagree with {name} by ([0-9.]+) mm", fit.words)
+    assert float(told) == pytest.approx(math.hypot(4.5, 3.0), abs=0.4)  # 2 px are 1 mm
+
+
+def test_three_millimetres_are_named_among_eight_points() -> None:
+    """In any direction; a view alone would bend to a corner that is off."""
+    named_right = 0
+    for number in range(8):
+        for turn in range(4):
+            points = seen(dict(list(MORE.items())[:8]), noise_px=0.4)
+            (u, v), angle = points[number].pixel, turn * math.pi / 2
+            shifted = (u + 6.0 * math.cos(angle), v + 6.0 * math.sin(angle))
+            points[number] = replace(points[number], pixel=shifted)
+            fit = judge(points)
+            named_right += fit.grade is Grade.POOR and fit.worst == number
+    assert named_right >= 30  # of 32
+
+
+def test_careful_clicks_are_seldom_accused() -> None:
+    """Scatter of 0.2 mm along each axis: of fifty sets of six, not more than two."""
+    accused = 0
+    for seed in range(50):
+        points = seen(dict(list(MORE.items())[:6]), noise_px=0.4, seed=seed)
+        accused += judge(points).grade is not Grade.GOOD
+    assert accused <= 2
 
 
 def test_nonsense_is_refused_in_words() -> None:

@@ -16,7 +16,6 @@ from thermview.board import (
     LandmarkCheck,
     Part,
     check_landmarks,
-    fit_homography,
     side_seen,
 )
 from thermview.errors import InputError
@@ -160,44 +159,19 @@ def _graded(
         words = f"four points always fit{below}; a fifth tells whether they are right"
         return Fit(Grade.GOOD, words, view, each)
     spread_mm = scatter_mm(off_mm)
-    suspects = check.suspects or (_worst(points, off_mm),)
-    worst = max(suspects, key=lambda number: each[number])
     if not check.suspects and spread_mm <= max(POOR_MM, POOR_PX * view.mm_per_px):
         words = f"the points agree within {told(spread_mm, 2)}{below}"
-        return Fit(Grade.GOOD, words, view, each, worst)
-    names = " or ".join(points[number].name for number in suspects)
-    words = (
-        f"the points disagree by {told(spread_mm, 1)}{below}; look at {names} first, "
-        f"{told(each[worst], 1)} off"
-    )
-    return Fit(Grade.POOR, words, view, each, worst)
+        return Fit(Grade.GOOD, words, view, each, check.worst)
+    suspects = check.suspects or tuple(k for k in (check.worst,) if k is not None)
+    names = " or ".join(f"{points[k].name} by {told(check.off_mm[k], 1)}" for k in suspects)
+    words = f"the other points disagree with {names}{below}; look there first"
+    return Fit(Grade.POOR, words, view, each, check.worst)
 
 
 def scatter_mm(misfits: NDArray[np.float64]) -> float:
     """Return the points' scatter along one axis, mm: a homography takes 8 of their 2 n numbers."""
     free = 2 * len(misfits) - 8
     return float(np.sqrt(np.sum(misfits**2) / free)) if free > 0 else 0.0
-
-
-def _worst(points: Sequence[Point], off_mm: NDArray[np.float64]) -> int:
-    """Return the point without which the others agree best; of five, the one farthest off.
-
-    A corner that is off bends the view to itself, and the misfit shows beside it.
-    """
-    if len(points) < ENOUGH + 2:
-        return int(np.argmax(off_mm))
-    left = [_scatter_without(points, number) for number in range(len(points))]
-    return int(np.argmin(left))
-
-
-def _scatter_without(points: Sequence[Point], number: int) -> float:
-    rest = [point for at, point in enumerate(points) if at != number]
-    try:
-        view = fit_homography([point.landmark() for point in rest])
-    except InputError:
-        return math.inf
-    apart = view.pixel_to_board([p.pixel for p in rest]) - np.array([p.board_mm for p in rest])
-    return scatter_mm(np.hypot(apart[:, 0], apart[:, 1]))
 
 
 def _twice(points: Sequence[Point]) -> str:
