@@ -53,20 +53,24 @@ def one_pole(power: Floats, times_s: Floats, rates_hz: Floats | float) -> Floats
     return out
 
 
-def nuisances(times_s: Floats, segment: NDArray[np.int64], *more: Floats) -> Floats:
-    """Return orthonormal courses that are no evidence: offsets, a straight drift, cooling, more.
+def offsets(segment: NDArray[np.int64], *more: Floats) -> Floats:
+    """Return orthonormal courses of the camera's offsets, one a segment, and more.
 
     Parameters
     ----------
-    times_s, segment : ndarray, shape (time,)
+    segment : ndarray, shape (time,)
     more : ndarrays, shape (time,) or (time, course)
     """
-    since_s = times_s - times_s[0]
     columns = [(segment == s).astype(np.float64) for s in np.unique(segment)]
-    columns += [since_s - since_s.mean(), np.exp(-COOLING_PER_S * since_s)]
     for course in more:
         columns += list(course.T if course.ndim == 2 else course[None])
     return orthonormal(np.stack(columns, axis=1))
+
+
+def nuisances(times_s: Floats, segment: NDArray[np.int64], *more: Floats) -> Floats:
+    """Return orthonormal courses that are no evidence: offsets, a straight drift, cooling, more."""
+    since_s = times_s - times_s[0]
+    return offsets(segment, since_s - since_s.mean(), np.exp(-COOLING_PER_S * since_s), *more)
 
 
 def orthonormal(courses: Floats) -> Floats:

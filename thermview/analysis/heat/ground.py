@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -48,6 +48,10 @@ class Split:
     idle: Floats
     energy: NDArray[np.float32]
     cooling: Cooling
+
+    def without(self, idle: Floats) -> Split:
+        """Return the same with other courses, orthonormal, left out."""
+        return replace(self, idle=idle, energy=energy_outside(self.narrow, idle))
 
 
 def split(take: Take, period_s: float | None = None) -> Split:

@@ -75,12 +75,12 @@ def judged_sources(
         spots.append(explainer.fit_at(place))
     explainer.refit(found + spots)
     sham = explainer.sham()
-    at_parts = _weighed(explainer, found, ground, parted, least=least, sham=sham)
+    at_parts = weighed(explainer, found, ground, parted, least=least, sham=sham)
     shams = search.shams([one.footprint for one in spots], NEAR_PX)
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
     return at_parts, _merged(
-        _weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
+        weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
     )
 
 
@@ -121,7 +121,7 @@ def _merged(judged: list[Judged]) -> list[Judged]:
     return kept
 
 
-def _weighed(
+def weighed(
     explainer: Explainer,
     found: list[Found],
     ground: Ground,
@@ -130,6 +130,10 @@ def _weighed(
     least: float,
     sham: Floats | None,
 ) -> list[Judged]:
+    """Return those of the found whose score reaches `least`, with evidence and power.
+
+    `sham` as in `Explainer.weigh`, None for places on no part.
+    """
     judged = []
     for one in found:
         explainer.weigh(

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.findings import Located, Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split, prepare_ground, prepare_grounds, split
-from thermview.analysis.heat.judged import judged_sources
+from thermview.analysis.heat.judged import Judged, judged_sources
+from thermview.analysis.heat.keen import keen_look
 from thermview.analysis.heat.nature import Nature
 from thermview.analysis.heat.quick import QuickMatch, Shares
 from thermview.analysis.heat.spots import grid_of_discs
@@ -195,14 +196,21 @@ def analyse(
     stage(READ + 3 * STEP)
     ground = prepare_ground(take, parted, course, mm_per_px)
     stage(READ + 4 * STEP)
-    judged, others = judged_sources(ground, parted, footprints, told=how not in ("", "frames"))
+    told = how not in ("", "frames")
+    judged, others = judged_sources(ground, parted, footprints, told=told)
     stage(READ + 5 * STEP)
+    silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
+    if period_s is None and not silent and not _heats(judged + others):
+        known = course if told else None
+        keen = keen_look(take, parted, footprints, mm_per_px, known)
+        if keen is not None:
+            course, parted, ground, judged = keen.course, keen.parted, keen.ground, keen.judged
+            how = how or "frames"
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
     elsewhere = places_of(others, ground, take, course, view=view)
     rise_k = late_rise(take, course.on_s)
     if how:
         suspects, elsewhere = with_tracks(suspects, elsewhere, rise_k, footprints, view)
-    silent = supply is not None and len(supply) > 0 and logged is None and power_on_s is None
     if silent:  # then nothing that warms is the supply's doing
         suspects, elsewhere = tuple(map(_doubted, suspects)), tuple(map(_doubted, elsewhere))
     heats = [s.nature for s in suspects] + [p.nature for p in elsewhere]
@@ -218,6 +226,11 @@ def analyse(
         rise_k=rise_k,
         supply_w=course.level_w,
     )
+
+
+def _heats(judged: Sequence[Judged]) -> bool:
+    """Tell whether anything of what was judged heats."""
+    return any(one.evidence.nature is Nature.HEATING for one in judged)
 
 
 def _doubted(found: Found) -> Found:

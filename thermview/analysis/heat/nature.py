@@ -107,10 +107,10 @@ class Evidence:
     def faint(self) -> bool:
         """Tell whether it is too weak for its rest to tell, and nothing else explains it.
 
-        A mirror so faint would show its surroundings' course as they do; and noise is no likely
-        cause, for the score is beyond that.
+        A mirror so faint would show its surroundings' course as they do; noise is no likely cause,
+        for the score is beyond that; and what drifts or cools would go the other way close by.
         """
-        weak = self.score < FAINT_SCORE * self.excess
+        weak = self.sham < self.score < FAINT_SCORE * self.excess
         return weak and self.mirror_leaves > 0.5 and self.heat_leaves < 0.7
 
     @property
