@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat_model import CAPACITY, FILM
+from thermview.analysis.heat_model import BODY_SEEN_LEAST, CAPACITY, CONTACT, FILM
 from thermview.errors import UsageError
 
 Floats = NDArray[np.float64]
@@ -160,13 +160,16 @@ def amplitude_k_per_w(
     area_m2: float,
     *,
     kappa: float = 0.006,
-    contact: float = 4000.0,
+    contact: float = CONTACT[1],
     body_j_per_k: float = 0.002,
+    seen: float = BODY_SEEN_LEAST,
 ) -> float:
     """Return a part's amplitude for pulses of 1 W, K: mean over its body, square on and off.
 
     The pulses' fundamental is 2/π of their height (Fourier's series of a square wave). The body
-    passes its power on to the sheet through `contact`, W/m²K; `kappa` is the board's, W/K.
+    passes its power on to the sheet through `contact`, W/m²K, and shows the share `seen` of what it
+    is warmer than that; unless given, both are the least that the model of heat allows parts.
+    `kappa` is the board's, W/K.
     """
     turn = 2 * math.pi / period_s
     side = math.sqrt(area_m2)
@@ -175,9 +178,10 @@ def amplitude_k_per_w(
     shape = (np.sinc(kx * side / 2 / np.pi) * np.sinc(ky * side / 2 / np.pi)) ** 2
     cell = (wave[1] - wave[0]) ** 2 / np.pi**2
     sheet = np.sum(shape / (kappa * (kx**2 + ky**2) + FILM + 1j * turn * CAPACITY)) * cell
-    per_flow = sheet + 1.0 / (contact * area_m2)
-    # p = q + C dT/dt with T = per_flow·q
-    return float(abs(per_flow / (1 + 1j * turn * body_j_per_k * per_flow))) * 2 / math.pi
+    excess = 1.0 / (contact * area_m2)
+    # p = q + C dT/dt with T = (sheet + excess)·q
+    flow = 1.0 / (1 + 1j * turn * body_j_per_k * (sheet + excess))
+    return float(abs((sheet + seen * excess) * flow)) * 2 / math.pi
 
 
 def smallest_power_w(noise_k: float, k_per_w: float, pixels: float = 4.0) -> float:
