@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -65,6 +66,17 @@ def test_another_programs_pulsed_recording(samples: Path) -> None:
     assert found.suspects[0].part == truth["part"]
     power_w = float(str(truth["power_W"]))
     assert power_w / 2 < found.suspects[0].power_w < power_w * 2
+
+
+def test_another_programs_pulsed_recording_without_a_list(samples: Path) -> None:
+    truth = json.loads((samples / "truth.json").read_text())["ramp-pulsed"]
+    parts = load_placement(samples / "ramp-pulsed.parts.csv")
+    view = fit_homography(load_landmarks(samples / "ramp-pulsed.landmarks.json"))
+    part = next(part for part in parts if part.designator == truth["part"])
+    with closing(open_recording(samples / "ramp-pulsed.h5")) as footage:
+        (place,) = locate(footage, period_s=2.0).elsewhere
+    (expected,) = view.board_to_pixel(np.array([[part.x_mm, part.y_mm]]))
+    assert (place.x_px, place.y_px) == pytest.approx(tuple(expected), abs=1.5)
 
 
 def test_another_programs_quiet_recording(samples: Path) -> None:

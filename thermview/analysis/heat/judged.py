@@ -69,7 +69,7 @@ def judged_sources(
     """
     least = LEAST_SCORE if told else LEAST_UNTOLD
     explainer = Explainer(footprints, ground.field)
-    search = SpotSearch(ground.field)
+    search = SpotSearch(ground.field, bodies=not footprints)
     found, spots = _off_parts(explainer, search, explainer.explain(least))
     while len(spots) < MOST_SPOTS and (place := search.strongest(SPOT_SCORE)) is not None:
         spots.append(explainer.fit_at(place))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
+from thermview.analysis.heat.match import excess_bounds
 from thermview.analysis.heat.quick import QUICK_KAPPAS, QUICK_LAGS
 from thermview.analysis.heat.sources import Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
@@ -47,9 +48,12 @@ class SpotSearch:
     ----------
     field : Field
         The field that is searched, as it is at each call.
+    bodies : bool
+        Small parts are looked for too, whose bodies are warmer than the board: where no list tells
+        of them. Pulsed heat shows little else.
     """
 
-    def __init__(self, field: Field) -> None:
+    def __init__(self, field: Field, *, bodies: bool = False) -> None:
         self._field = field
         self._matched: list[tuple[float, Spectrum, Spectrum]] = []
         model = HeatModel(field.filters, SIDE, kappas=QUICK_KAPPAS, lags=QUICK_LAGS)
@@ -59,7 +63,12 @@ class SpotSearch:
         for size_mm in SIZES_MM:
             shape = disc(middle, middle, size_mm, field.mm_per_px, "")
             made = model.templates(shape.outline_px, Window(0, 0, SIDE))
-            for sheet in made.sheet:
+            templates = list(made.sheet)
+            if bodies and size_mm == SIZES_MM[0]:
+                excess = np.float32(np.sqrt(np.prod(excess_bounds(shape))))
+                own = field.modes.body[[lag for _, lag in model.choices]].astype(np.float32)
+                templates += list(made.sheet + excess * own[..., None, None] * made.body)
+            for sheet in templates:
                 seen = np.conj(self._about(sheet))
                 energy = np.conj(self._about(np.sum(sheet**2, axis=0)))
                 self._matched.append((size_mm, seen, energy))
