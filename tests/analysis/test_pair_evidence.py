@@ -14,12 +14,13 @@ from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 from scipy.special import k0
 
-from thermview.analysis.pair.align import Aligned, View
+from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, find_power_on, warm_up
 from thermview.analysis.pair.elsewhere import found_elsewhere
 from thermview.analysis.pair.fit import EDGE, JointFit
-from thermview.analysis.pair.plane import Plane, Subject, highpass
+from thermview.analysis.pair.onto import onto
+from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
 from thermview.analysis.pair.softness import evened
 from thermview.analysis.pair.templates import NARROW
 from thermview.analysis.pair.verdict import Limits, verdicts, weigh
@@ -74,6 +75,33 @@ def test_the_softer_camera_is_found_whatever_the_parts_dissipate(good: float, ba
 TIMES_S = np.arange(0, 34, 0.16)
 VIEW = View(np.diag([2.0, 2.0, 1.0]), PITCH_MM, np.zeros((0, 2)), exact=True)
 COURSES = Courses.of_step(29.0)
+
+
+@pytest.mark.parametrize("off_mm", [(0.25, -0.15), (-0.4, 0.1), (0.0, 0.0)])
+def test_a_picture_is_laid_onto_the_other_whatever_the_parts_dissipate(
+    off_mm: tuple[float, float],
+) -> None:
+    """The parts are drawn so far beside where the view has them."""
+    rng = np.random.default_rng(5)
+    beside = [replace(s, outline_mm=s.outline_mm + np.array(off_mm)) for s in SUBJECTS]
+    pictures = [
+        sum(p * gaussian_filter(drawn(s), 0.8) for p, s in zip(powers, parts, strict=True))
+        + rng.normal(0, 0.02, SHAPE)
+        for powers, parts in (((20, 9, 30, 12), SUBJECTS), ((18, 20, 33, 2), beside))
+    ]
+    still, moved = (p[None].astype(np.float32) for p in pictures)
+    view = replace(VIEW, exact=False)
+    laid = onto(
+        Aligner(PLANE, SUBJECTS, COURSES),
+        still,
+        Aligned(view, np.zeros((8, 8)), 0.0, 0.0),
+        lambda now: PLANE.rectify(moved, now.matrix, PITCH_MM),
+        doubt=0.3**2 * np.eye(8),
+        noise_k=0.02,
+    )
+    middles = np.stack([s.centre_mm for s in SUBJECTS])
+    found = PITCH_MM * mapped(laid.view.matrix, middles) - middles
+    assert found == pytest.approx(np.tile(off_mm, (len(middles), 1)), abs=0.04)
 
 
 @pytest.fixture(scope="module")

@@ -97,6 +97,23 @@ def displacements(plane: Plane, points_mm: Floats) -> tuple[Floats, Floats]:
     return along_x, along_y
 
 
+def shifted(plane: Plane, view: View, step: Floats) -> View:
+    """Return a view by which what was seen at p - step(p) comes to p.
+
+    Parameters
+    ----------
+    step : ndarray, shape (8,)
+        Coefficients of `displacements`, mm.
+    """
+    rows, columns = plane.shape
+    corners = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64)
+    corners = corners * plane.pitch_mm + plane.origin_mm
+    x, y = (a @ step for a in displacements(plane, corners))
+    seen = mapped(view.matrix, corners - np.stack([x, y], axis=1))
+    matrix = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32))
+    return View(matrix.astype(np.float64), view.mm_per_px, view.landmarks_mm)
+
+
 def nonnegative(gram: Floats, right: Floats) -> Floats:
     """Return x ≥ 0 that minimises xᵀGx - 2bᵀx."""
     from scipy.optimize import nnls  # late: the window starts without it
@@ -143,7 +160,7 @@ class Aligner:
             step = np.asarray(np.linalg.solve(normal, right)[:8], dtype=np.float64)
             covariance = np.asarray(np.linalg.inv(normal)[:8, :8], dtype=np.float64)
             moved = moved + step
-            now = self._shifted(now, step)
+            now = shifted(self.plane, now, step)
             if soft == 0 and np.abs(step).max() < SETTLED_MM:
                 break
         at = displacements(self.plane, places)
@@ -153,16 +170,6 @@ class Aligner:
         covariance[[0, 3], [0, 3]] += floor
         var = sum(np.einsum("pi,ij,pj->p", a, covariance, a) for a in at)
         return Aligned(now, covariance, float(shift), float(np.sqrt(np.mean(var))))
-
-    def _shifted(self, view: View, step: Floats) -> View:
-        """Return a view by which what was seen at p - step(p) comes to p."""
-        rows, columns = self.plane.shape
-        corners = np.array([[0, 0], [columns, 0], [columns, rows], [0, rows]], dtype=np.float64)
-        corners = corners * self.plane.pitch_mm + self.plane.origin_mm
-        x, y = (a @ step for a in displacements(self.plane, corners))
-        seen = mapped(view.matrix, corners - np.stack([x, y], axis=1))
-        matrix = cv2.getPerspectiveTransform(corners.astype(np.float32), seen.astype(np.float32))
-        return View(matrix.astype(np.float64), view.mm_per_px, view.landmarks_mm)
 
     def _evidence(self, view: View, warm: WarmUp, soft: float) -> tuple[Floats, Floats]:
         """Return normal equations for eight displacements and a change of blur."""

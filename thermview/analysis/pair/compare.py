@@ -19,6 +19,7 @@ from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
+from thermview.analysis.pair.onto import onto
 from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
 from thermview.analysis.pair.readings import Compared, compared, entries_of, median_entry
 from thermview.analysis.pair.softness import evened
@@ -221,10 +222,13 @@ def compare(
     chosen = _promising(inside, plane, warm, views, courses)
     aligner = Aligner(plane, chosen, courses)
     first = aligner.refine(good.view, warm[0])
-    aligned = (first, first if bad is good else aligner.refine(bad.view, warm[1]))
+    noise_k = max(w.noise_k for w in warm)
+    if bad is good:
+        aligned = (first, first)
+    else:
+        aligned = _laid(aligner, (first, aligner.refine(bad.view, warm[1])), warm, noise_k)
     del aligner
     block = np.stack([_seen(plane, a.view, w) for a, w in zip(aligned, warm, strict=True)])
-    noise_k = max(w.noise_k for w in warm)
     block, blur_var = evened(block, plane, chosen, noise_k)
     soft = replace(plane, blur=float(np.hypot(plane.blur, blur_var**0.5)))
     fit = JointFit(soft, chosen, courses)
@@ -283,6 +287,26 @@ def _following(
 def settle_power_on(film: Filmed) -> Filmed:
     """Return a film whose power-on is known: as given, else found from the frames."""
     return film if film.on_s is not None else replace(film, on_s=find_power_on(film.take))
+
+
+def _laid(
+    aligner: Aligner, views: tuple[Aligned, Aligned], warm: tuple[WarmUp, ...], noise_k: float
+) -> tuple[Aligned, Aligned]:
+    """Return the views with one picture laid onto the other, where one may be moved."""
+    movable = [at for at in (1, 0) if not views[at].view.exact]
+    if not movable:
+        return views
+    at = movable[0]
+    still = _seen(aligner.plane, views[1 - at].view, warm[1 - at])
+    laid = onto(
+        aligner,
+        still,
+        views[at],
+        lambda view: _seen(aligner.plane, view, warm[at]),
+        doubt=views[0].covariance + views[1].covariance,
+        noise_k=noise_k,
+    )
+    return (views[0], laid) if at else (laid, views[1])
 
 
 def _seen(plane: Plane, view: View, warm: WarmUp) -> NDArray[np.float32]:

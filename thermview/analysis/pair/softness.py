@@ -35,7 +35,7 @@ def evened(
     noise_k : float
         Of a value.
     """
-    cuts = [_cut(plane, s) for s in subjects]
+    cuts = [cut_of(plane, s, AROUND) for s in subjects]
     softer = 0.0  # of the second over the first
     for _ in range(ROUNDS):
         now = _softened(block, softer)
@@ -43,9 +43,10 @@ def evened(
     return _softened(block, softer), abs(softer)
 
 
-def _cut(plane: Plane, subject: Subject) -> tuple[slice, slice]:
+def cut_of(plane: Plane, subject: Subject, around: int) -> tuple[slice, slice]:
+    """Return the rows and columns of a part and of so many cells around it."""
     extent = np.ptp(plane.cells(subject.outline_mm), axis=0).max()
-    side = int(np.ceil(extent)) + 2 * AROUND
+    side = int(np.ceil(extent)) + 2 * around
     return Window.around(plane.cells(subject.centre_mm), side, plane.shape).slices
 
 
