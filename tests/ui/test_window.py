@@ -23,6 +23,7 @@ from thermview.regions import Rectangle, load_regions, save_regions
 from thermview.session.triggers import TriggerRule, parse_trigger
 from thermview.ui.opening import memory_of
 from thermview.ui.panels.readings_table import NOW, RISE
+from thermview.ui.panels.steps import STEPS
 from thermview.ui.picture import ToolKind
 from thermview.ui.window import MainWindow
 
@@ -344,6 +345,19 @@ def test_steps_show_needs_and_cautions_and_force_nothing(main_window: MainWindow
     assert "licensed" in caution
     main_window.steps.choose("")
     assert not main_window.sheet.isVisible()
+
+
+@pytest.mark.parametrize("step", [""] + [step.name for step in STEPS])
+def test_every_step_fits_a_small_screen(
+    qtbot: QtBot, main_window: MainWindow, warming: Path, step: str
+) -> None:
+    """1366 x 768, less a title bar and a task bar of some 28 px each (common, no source)."""
+    open_and_wait(qtbot, main_window, str(warming))
+    main_window.steps.choose(step)
+    qtbot.wait(50)
+    least = main_window.minimumSizeHint()
+    assert least.width() <= 1366
+    assert least.height() <= 768 - 56
 
 
 def test_splitters_and_theme_are_remembered(qtbot: QtBot, main_window: MainWindow) -> None:

@@ -53,7 +53,7 @@ class StripChart(QWidget):
         self.setMouseTracking(True)
         self.setAttribute(Qt.WidgetAttribute.WA_OpaquePaintEvent)
         self.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Expanding)
-        self.setMinimumSize(360, 140)
+        self.setMinimumSize(360, 100)
         self.desk = desk
         self.timeline = Timeline()
         self.loop_s: Span | None = None
