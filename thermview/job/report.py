@@ -28,10 +28,11 @@ from thermview.radiometry.touch import touch_caution
 from thermview.regions import Region, RegionSet, Statistic
 from thermview.session.batch import measure_footage, measuring_notes
 from thermview.session.following import Poses
+from thermview.session.kept_readings import unreadable
 from thermview.session.measure import STATISTICS
 from thermview.session.power import quiet_interval
 from thermview.session.remarks import mirrors, surface_remarks
-from thermview.session.worth import NO_VALUE, NO_ZERO, Judge, unreadable
+from thermview.session.worth import NO_VALUE, NO_ZERO, Judge
 from thermview.units import TemperatureUnit, decimals_of
 
 SUFFIXES = (".html", ".pdf")

@@ -16,7 +16,8 @@ from thermview.regions.carried import carried
 from thermview.session.following import Poses
 from thermview.session.measure import MeasureKey, Meter
 from thermview.session.profiles import recorded_profile
-from thermview.session.worth import Judge, around, ring
+from thermview.session.surroundings import around, ring
+from thermview.session.worth import Judge
 from thermview.units import celsius_from_kelvin
 
 

@@ -20,17 +20,24 @@ from thermview.radiometry import (
     Doubt,
     Reading,
     Setting,
-    apparent_temperature,
-    read,
-    read_rise,
     setting_for,
     usual_doubt,
 )
 from thermview.radiometry.coverage import coverage_factor, effective_freedom
 from thermview.radiometry.shiny import SHINY_BELOW, ShinyMap
-from thermview.radiometry.size import Recovery, corrected, recovery
+from thermview.radiometry.size import Recovery, corrected
 from thermview.radiometry.uncertainty import LIMIT_K
 from thermview.regions import Region, RegionPixels, Shape, Spot, Statistic
+from thermview.session.kept_readings import (
+    STEP,
+    apparent_k,
+    brightness,
+    moved,
+    recovery_of,
+    rise_of,
+    temperature_of,
+    unreadable,
+)
 
 MOSTLY = 0.5
 """A region with more shiny pixels than this share of it is not readable."""
@@ -38,24 +45,15 @@ OUTSIDE = 0.01
 """Standard uncertainty per K outside the calibrated range (common practice, no source)."""
 NO_CORRECTION = 0.97
 """A part that shows more of its rise than this needs no correction for its size."""
-BASELINE_FRAMES = 25
 DOUBT_PLACES = 9
 """Temperatures between which a curve's uncertainty is interpolated."""
 POSSIBLE_K = (50.0, 5000.0)
 """What a bolometer's counts can mean; beyond it there is next to no radiance in the band."""
-RING_PX = (3.0, 6.0)
-"""From a part's side to the board that counts as being around it."""
-_STEP = 10.0  # uncertainties are kept by tenths of a kelvin: they change slowly
 
 Place = tuple[float, float]
 
 
 NO_VALUE, NO_ZERO = "no value here", "no zero was taken"
-
-
-def unreadable(reason: str) -> Reading:
-    """Return a reading without a number."""
-    return Reading(math.nan, math.nan, math.nan, math.nan, "noise", False, reason, True)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,11 +172,11 @@ class Judge:
         if reason:
             return unreadable(reason)
         if self.scale.relative:
-            return _brightness(value_k)
+            return brightness(value_k)
         setting = self.setting(region) or Setting()
-        doubt = self.doubt(region, setting, statistic, _apparent(round(value_k * _STEP), setting))
-        found = _temperature(round(value_k * _STEP), setting, doubt, self.limit_k)
-        return self._sized(_moved(found, value_k), region, statistic, around_k)
+        doubt = self.doubt(region, setting, statistic, apparent_k(round(value_k * STEP), setting))
+        found = temperature_of(round(value_k * STEP), setting, doubt, self.limit_k)
+        return self._sized(moved(found, value_k), region, statistic, around_k)
 
     def rise(
         self,
@@ -200,11 +198,11 @@ class Judge:
         if reason:
             return unreadable(reason)
         if self.scale.relative:
-            return _brightness(now_k - zero_k)
+            return brightness(now_k - zero_k)
         setting = self.setting(region) or Setting()
-        doubt = self.doubt(region, setting, statistic, _apparent(round(now_k * _STEP), setting))
-        found = _rise(round(now_k * _STEP), round(zero_k * _STEP), setting, doubt, self.limit_k)
-        return self._sized(_moved(found, now_k - zero_k), region, statistic, around_k)
+        doubt = self.doubt(region, setting, statistic, apparent_k(round(now_k * STEP), setting))
+        found = rise_of(round(now_k * STEP), round(zero_k * STEP), setting, doubt, self.limit_k)
+        return self._sized(moved(found, now_k - zero_k), region, statistic, around_k)
 
     def difference(
         self, first: Region, second: Region, statistic: Statistic, first_k: float, second_k: float
@@ -285,11 +283,11 @@ class Judge:
         if reason:
             return unreadable(reason)
         if self.scale.relative:
-            return _brightness(value_k)
+            return brightness(value_k)
         setting = self.setting(region) or Setting()
         doubt = self.doubt(region, setting, statistic, value_k)
         own = replace(doubt, camera_k=0.0)
-        return _moved(_temperature(round(value_k * _STEP), setting, own, math.inf), value_k)
+        return moved(temperature_of(round(value_k * STEP), setting, own, math.inf), value_k)
 
     # -- why a number may not be shown --------------------------------------------------------
 
@@ -343,7 +341,7 @@ class Judge:
         if body is None or spread is None:
             return None
         try:
-            return _recovery(*body, spread, statistic == "mean")
+            return recovery_of(*body, spread, statistic == "mean")
         except UsageError:
             return None
 
@@ -356,47 +354,6 @@ class Judge:
         if not (kept.too_small or math.isfinite(around_k)):
             return reading
         return corrected(reading, kept, around_k=around_k, limit_k=self.limit_k)
-
-
-_recovery = lru_cache(maxsize=512)(
-    lambda width, height, spread, mean: recovery(width, height, spread, mean=mean)
-)
-
-
-@lru_cache(maxsize=8192)
-def _apparent(steps: int, setting: Setting) -> float:
-    return float(apparent_temperature(steps / _STEP, setting))
-
-
-@lru_cache(maxsize=8192)
-def _temperature(steps: int, setting: Setting, doubt: Doubt, limit_k: float) -> Reading:
-    return read(_apparent(steps, setting), setting, doubt, limit_k=limit_k)
-
-
-@lru_cache(maxsize=8192)
-def _rise(
-    now_steps: int, zero_steps: int, setting: Setting, doubt: Doubt, limit_k: float
-) -> Reading:
-    now_k, zero_k = _apparent(now_steps, setting), _apparent(zero_steps, setting)
-    baseline_noise_k = doubt.noise_k / math.sqrt(BASELINE_FRAMES)
-    return read_rise(
-        now_k, zero_k, setting, doubt, baseline_noise_k=baseline_noise_k, limit_k=limit_k
-    )
-
-
-def _brightness(value: float) -> Reading:
-    """Return a number in counts: it has no uncertainty in kelvin."""
-    return Reading(value, math.nan, math.nan, math.nan, "noise", True, "", True)
-
-
-def _moved(reading: Reading, value_k: float) -> Reading:
-    """Return a reading that was computed for a neighbouring number, for this one."""
-    if not reading.readable:
-        return reading
-    by_k = value_k - reading.value_k
-    return replace(
-        reading, value_k=value_k, low_k=reading.low_k + by_k, high_k=reading.high_k + by_k
-    )
 
 
 def shiny_share(shiny: ShinyMap | None, shape: Shape) -> float:
@@ -414,31 +371,3 @@ def pixel_count(shape: Shape) -> int:
     _, _, right, bottom = shape.bounds()
     picture = (max(math.ceil(bottom), 0) + 1, max(math.ceil(right), 0) + 1)
     return max(1, int(RegionPixels.of(shape, picture).indices.size))
-
-
-@lru_cache(maxsize=512)
-def ring(shape: Shape, body_px: tuple[float, float], picture: tuple[int, int]) -> NDArray[np.intp]:
-    """Return the flat indices of the pixels around a part: what fills its own where it does not.
-
-    Parameters
-    ----------
-    shape : Shape
-        Holds the part in its middle.
-    body_px : (width, height)
-        Of the part, px. The ring lies from 3 to 6 px outside of it.
-    picture : (rows, columns)
-        Of the picture.
-    """
-    left, top, right, bottom = shape.bounds()
-    rows, columns = np.indices(picture)
-    beside = np.maximum(
-        np.abs(columns + 0.5 - (left + right) / 2.0) - body_px[0] / 2.0,
-        np.abs(rows + 0.5 - (top + bottom) / 2.0) - body_px[1] / 2.0,
-    )
-    return np.flatnonzero((beside >= RING_PX[0]) & (beside <= RING_PX[1]))
-
-
-def around(kelvin: NDArray[np.floating]) -> float:
-    """Return the median of a ring's temperatures, K; NaN where none has a value."""
-    known = kelvin[np.isfinite(kelvin)]
-    return float(np.median(known)) if known.size else math.nan

@@ -19,12 +19,13 @@ from thermview.radiometry.noise import TRUST_FACTOR, NoiseReport
 from thermview.radiometry.shiny import ShinyMap
 from thermview.radiometry.uncertainty import LIMIT_K
 from thermview.session.judging import bodies_of
+from thermview.session.kept_readings import BASELINE_FRAMES
 from thermview.session.measure import repair_for
 from thermview.session.profiles import camera_name, keep_profile, kept_profile
 from thermview.session.session import Session
 from thermview.session.shiny_places import find_shiny, shiny_of, unpowered
 from thermview.session.still import measure_still
-from thermview.session.worth import BASELINE_FRAMES, Judge
+from thermview.session.worth import Judge
 
 if TYPE_CHECKING:
     from thermview.ui.desk import Desk

@@ -14,8 +14,10 @@ from thermview.radiometry import conversion
 from thermview.radiometry.emissivity import LACQUER_NOTE
 from thermview.radiometry.touch import touch_caution
 from thermview.regions import Difference, Region, RegionPixels, Statistic
+from thermview.session.kept_readings import unreadable
 from thermview.session.remarks import is_lacquered, mirrors
-from thermview.session.worth import NO_CORRECTION, NO_VALUE, Judge, around, ring, unreadable
+from thermview.session.surroundings import around, ring
+from thermview.session.worth import NO_CORRECTION, NO_VALUE, Judge
 from thermview.ui.desk import Desk
 from thermview.ui.readings import Reading
 
