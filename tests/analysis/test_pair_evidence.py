@@ -198,3 +198,11 @@ def test_a_shutter_soon_after_the_power_leaves_the_warm_up(after_s: float) -> No
 @pytest.mark.parametrize("tau_s", [0.5, 3.0, 15.0])
 def test_power_on_is_found_within_a_frame_or_two(tau_s: float) -> None:
     assert find_power_on(film(warming(tau_s), 20.0)) == pytest.approx(ON_S, abs=0.33)
+
+
+@pytest.mark.parametrize("gone_s", [2.0, ON_S + 1.5])
+def test_a_hand_that_leaves_is_no_power(gone_s: float) -> None:
+    """It is in the picture as the recording begins, warmer than the board by 10 K."""
+    seen = film(warming(3.0), 20.0)
+    seen.rise_k[gone_s > TIMES_S, :30, :20] += 10.0
+    assert find_power_on(seen) == pytest.approx(ON_S, abs=0.33)

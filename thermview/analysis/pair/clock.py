@@ -214,7 +214,7 @@ class _Search:
 
 
 def _quick_spots(take: Take) -> Floats:
-    """Return curves of the spots that change most within a second, in units of their noise."""
+    """Return curves of the spots that warm most within a second, in units of their noise."""
     rows, columns = take.shape
     small = (max(1, columns // 2), max(1, rows // 2))
     spots = [cv2.resize(p, small, interpolation=cv2.INTER_AREA).ravel() for p in take.rise_k]
@@ -224,9 +224,9 @@ def _quick_spots(take: Take) -> Floats:
     second = int(np.clip(round(1.0 / frame_s), 1, len(curves) // 4))
     sums = np.cumsum(curves, axis=0)
     means = (sums[second:] - sums[:-second]) / second
-    change = np.abs(means[second:] - means[:-second]).max(axis=0)
-    # what warms stays warm; a hand, or what it is mirrored in, comes and goes
-    stays = np.abs(np.median(means[-len(means) // 4 :], axis=0) - means[0])
+    change = (means[second:] - means[:-second]).max(axis=0)
+    # what warms stays warm; a hand, or what it is mirrored in, comes and goes, or just goes
+    stays = np.median(means[-len(means) // 4 :], axis=0) - means[0]
     usual = float(np.median(change))
     change = np.minimum(change, stays)
     pick = np.argsort(change)[-SEARCH_SPOTS:]

@@ -66,12 +66,15 @@ class Weighed:
         Of the difference of both boards' powers, level taken out.
     presence_w : ndarray, shape (2, subject)
         Of each board's power by itself.
+    doing_w : ndarray, shape (subject,), or float
+        By so much healthy boards differ, standard deviation, whatever a part dissipates.
     """
 
     power_w: Floats
     level: float
     sigma_w: Floats
     presence_w: Floats
+    doing_w: Floats | float = 0.0
 
 
 def common_level(power_w: Floats, presence_w: Floats) -> float:
@@ -137,8 +140,8 @@ def weigh(
     level = common_level(fitted.power_w, presence_w)
     good, other = level * fitted.power_w[0], fitted.power_w[1]
     var = variance(other - good, np.array([-level, 1.0]), 1.5 * noise_k)
-    var += mirrored_w**2 + (DOING_W / factor) ** 2 + (RATIO_ERROR * np.minimum(good, other)) ** 2
-    return Weighed(fitted.power_w, level, np.sqrt(var), presence_w)
+    var += mirrored_w**2 + (RATIO_ERROR * np.minimum(good, other)) ** 2
+    return Weighed(fitted.power_w, level, np.sqrt(var), presence_w, DOING_W / factor)
 
 
 def _leak(fitted: Fitted, inverse: Floats, board: int) -> Floats:
@@ -161,12 +164,13 @@ def _shift_var(plane: Plane, places_mm: Floats, view: Aligned) -> Floats:
 def verdicts(weighed: Weighed, limits: Limits, sigmas: float = SIGMAS) -> list[str]:
     """Return the verdict on each subject that is in view of both."""
     out = []
+    least_w = sigmas * np.hypot(weighed.sigma_w, weighed.doing_w)
     for i, (good, other) in enumerate(weighed.power_w.T):
         expected = weighed.level * good
         unsure = sigmas * weighed.sigma_w[i]
         surely = weighed.power_w[:, i] / np.maximum(weighed.presence_w[:, i], 1e-30)
         there_good, there_other = surely > PRESENT_SIGMAS
-        sure = abs(other - expected) > unsure
+        sure = abs(other - expected) > least_w[i]
         if sure and there_good and other < limits.colder_below * expected:
             out.append(COLDER)
         elif sure and there_other and other > limits.hotter_above * expected:
