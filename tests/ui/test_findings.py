@@ -26,7 +26,7 @@ from thermview.sources import OpenOptions
 from thermview.ui.dialogs.supply import SupplyDialog
 from thermview.ui.layers import Layer
 from thermview.ui.panels.finding_rows import Row, row_of_place
-from thermview.ui.panels.findings import NOTHING, RUNNING
+from thermview.ui.panels.findings import JUST_ON, NO_POWER, NOT_SHOWN, NOTHING, RUNNING
 from thermview.ui.strip.content import Lane, gather
 from thermview.ui.window import MainWindow
 from thermview.units import power_text
@@ -365,7 +365,38 @@ def test_without_parts_a_search_that_found_nothing_says_so(
     desk.findings._located = replace(located, elsewhere=(), heated=False)
     desk.findings._arrange()
     assert panel.rows == []  # a spot that a finger warmed is the largest rise, and is no source
-    assert panel.hint.text().startswith(NOTHING)
+    assert panel.hint.text().startswith(NOT_SHOWN if panel.rises else NOTHING)
+
+
+def test_large_rises_are_not_called_nothing(
+    qtbot: QtBot, main_window: MainWindow, samples: Path, tmp_path: Path
+) -> None:
+    shutil.copy(samples / "ramp-strong.h5", tmp_path / "strong.h5")  # no list beside it
+    desk, panel = main_window.desk, main_window.findings
+    answered(qtbot, main_window, tmp_path / "strong.h5")
+    located = desk.findings.located
+    assert located is not None
+    desk.findings._located = replace(located, elsewhere=(), suspects=(), heated=False)
+    desk.findings._arrange()
+    desk.to_end()
+    qtbot.waitUntil(lambda: bool(panel.rises))
+    assert panel.hint.text().startswith(NOT_SHOWN)
+    assert NOTHING not in panel.hint.text()
+
+
+def test_live_words_follow_the_power(qtbot: QtBot, main_window: MainWindow) -> None:
+    """The simulated board is powered 4 s after the start, by its own supply's log."""
+    desk, panel = main_window.desk, main_window.findings
+    desk.open("simulated:good", OpenOptions(speed=1.0))
+    said: list[str] = []
+
+    def note() -> None:
+        if panel.hint.text() not in said:
+            said.append(panel.hint.text())
+
+    desk.frame_shown.connect(note)
+    qtbot.waitUntil(lambda: desk.findings._asked is not None, timeout=40_000)
+    assert [words for words in said if words in (NO_POWER, JUST_ON)] == [NO_POWER, JUST_ON]
 
 
 @pytest.mark.slow

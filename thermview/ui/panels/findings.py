@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from thermview.analysis.heat.locate import Located
 from thermview.analysis.heat.nature import Nature
 from thermview.board import outlines_seen
 from thermview.regions import Line, Spot
-from thermview.session.finding import Lack
+from thermview.session.finding import Lack, power_cycle
 from thermview.session.meant_warm import WarmPlace
 from thermview.ui.desk import Desk
 from thermview.ui.layers import Layer
@@ -43,11 +44,14 @@ NO_POWER = (
     "No power seen yet. Hold still, switch on and press P if no supply is read: parts are named "
     "some seconds later."
 )
+JUST_ON = "The power has just come on: parts are named some seconds later."
 RUNNING = (
     "The board was running when this began: there is nothing to compare with. Switch it off for "
     "ten seconds, then on."
 )
 NOTHING = "Nothing in view warms beyond noise, drift and reflections."
+NOT_SHOWN = "None of these is shown to be heat from the power: drift, a reflection or a warmed spot rises "
+    "as well."
 MAYBE_RUNNING = " If the board was running from the start, switch it off for ten seconds, then on."
 ONLY_EXPECTED = "Only what is meant to be warm heats."
 LIMIT_TIP = (
@@ -261,7 +265,7 @@ class FindingsPanel(QFrame):
         self.heading.setToolTip("mean rise of each part's pixels at the shown moment")
         frame = desk.shown
         if frame is None or desk.display.baseline_k is None:
-            self._list_rises([], self._lack_words() or ZERO_FIRST)
+            self._list_rises([], self._lack_words([]) or ZERO_FIRST)
             return
         if frame.held:
             return  # the shutter's picture says nothing new
@@ -269,9 +273,9 @@ class FindingsPanel(QFrame):
         least = SURE * noise_of(rise_k)
         rises = [r for r in self._ranked(rise_k) if r.rise_k > least][:MOST]
         none = f"Nothing has risen above the noise ({desk.display.difference_text(least)})."
-        self._list_rises(rises, self._lack_words() or ("" if rises else none))
+        self._list_rises(rises, self._lack_words(rises) or ("" if rises else none))
 
-    def _lack_words(self) -> str:
+    def _lack_words(self, rises: Sequence[Rise]) -> str:
         findings, session = self._desk.findings, self._desk.session
         if session is None:
             return ""
@@ -280,9 +284,11 @@ class FindingsPanel(QFrame):
         if findings.lack is Lack.NO_BASELINE:
             return RUNNING
         if findings.lack is Lack.NOT_ENOUGH and session.is_live:
-            return NO_POWER
+            on = power_cycle(session.marks, session.supply)
+            return NO_POWER if on is None or on.off_s is not None else JUST_ON
         located = findings.located
-        looked = "" if located is None or located.heated else NOTHING
+        nothing = NOT_SHOWN if rises else NOTHING
+        looked = "" if located is None or located.heated else nothing
         if words := findings.pulse.words():
             return f"{looked} {words}".strip()
         lacking = findings.lack is None and self._desk.board is None
