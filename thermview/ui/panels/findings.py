@@ -50,8 +50,10 @@ RUNNING = (
     "ten seconds, then on."
 )
 NOTHING = "Nothing in view warms beyond noise, drift and reflections."
-NOT_SHOWN = "None of these is shown to be heat from the power: drift, a reflection or a warmed spot rises "
+NOT_SHOWN = (
+    "None of these is shown to be heat from the power: drift, a reflection or a warmed spot rises "
     "as well."
+)
 MAYBE_RUNNING = " If the board was running from the start, switch it off for ten seconds, then on."
 ONLY_EXPECTED = "Only what is meant to be warm heats."
 LIMIT_TIP = (
