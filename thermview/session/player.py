@@ -25,6 +25,16 @@ class Film(Protocol):
     def __len__(self) -> int: ...
 
 
+class NoFilm:
+    """What a player holds while nothing is open."""
+
+    times_s = np.zeros(0)
+    first = 0
+
+    def __len__(self) -> int:
+        return 0
+
+
 class Player:
     """A playhead over a footage, moved by the caller's clock.
 

@@ -16,6 +16,7 @@ is "picture") or `picture`, the whole of it. Time is passed in; nothing here wai
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from enum import Enum
 
@@ -238,4 +239,21 @@ def parse_trigger(text: str) -> TriggerRule:
         words.duration_s,
         words.hold_off_s,
         tuple(Action(name) for name in words.actions) or (Action.MARK,),
+    )
+
+
+def renamed_rules(
+    rules: tuple[TriggerRule, ...], before: Mapping[str, str], now: Mapping[str, str]
+) -> tuple[TriggerRule, ...]:
+    """Return rules that go on watching regions which have other names now.
+
+    Parameters
+    ----------
+    before, now : mapping of str to str
+        The regions' names by their ids.
+    """
+    renamed = {name: now[key] for key, name in before.items() if now.get(key, name) != name}
+    return tuple(
+        replace(rule, region=renamed.get(rule.region, rule.region)) if rule.region else rule
+        for rule in rules
     )

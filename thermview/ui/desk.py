@@ -2,46 +2,43 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
-from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from PySide6.QtCore import QObject, Qt, QTimer, Signal
 
 from thermview.errors import ThermviewError
-from thermview.frames import Frame, Mark, MarkKind
+from thermview.frames import Mark, MarkKind
 from thermview.paths import sample_recordings
 from thermview.regions import Region, RegionDocument, RegionSet, Statistic
 from thermview.session.boards import Board
-from thermview.session.player import Player
+from thermview.session.player import NoFilm, Player
 from thermview.session.recorder import RecordingStatus
-from thermview.session.session import Session
 from thermview.session.states import EventKind, SessionEvent, SessionState
-from thermview.session.triggers import TriggerRule
+from thermview.session.triggers import TriggerRule, renamed_rules
 from thermview.sources import OpenOptions
 from thermview.ui.board.keeper import BoardKeeper
+from thermview.ui.colour_slots import ColourSlots
 from thermview.ui.display import Display
 from thermview.ui.finding import Findings
 from thermview.ui.following import Following
 from thermview.ui.keeping import Keeping
 from thermview.ui.layers import Layers
-from thermview.ui.opening import Opened, open_address, remember, zero_before_power
+from thermview.ui.news import News
+from thermview.ui.opening import Opened, open_address, opened_words, remember
 from thermview.ui.optics import Optics
+from thermview.ui.playing import Playing
 from thermview.ui.settings import Settings
-from thermview.ui.tasks import Task, Working
+from thermview.ui.tasks import Task
 from thermview.ui.theme import tokens
 
 TICK_MS = 8  # a look with nothing new costs some 5 µs; a new frame waits half of this
 SHOW_S = 0.03  # the picture changes at most so often
 REMEMBER_MS = 1500  # after the last edit: a power cut then costs no work
-POWER_S = 0.5  # so often the supply's log is looked at
-CURVES_S = 0.1  # the curves are redrawn at most so often
 
 
-class Desk(Working):
+class Desk(Playing):
     """Session, player, regions, display and selection of the one window.
 
     All calls are made on Qt's thread and none of them waits for a file or a camera.
@@ -57,7 +54,6 @@ class Desk(Working):
     marks_changed = Signal()
     playhead_moved = Signal(int)
     scale_changed = Signal()
-    state_changed = Signal()
     flown_to = Signal(float, float)  # the picture centres on x, y, px
     event_taken = Signal(object)  # a SessionEvent, after the desk has dealt with it
 
@@ -70,24 +66,21 @@ class Desk(Working):
     ) -> None:
         super().__init__(parent)
         self.settings = settings if settings is not None else Settings()
-        self.session: Session | None = None
-        self.player = Player(_NoFilm())
         self.document = RegionDocument()
         self.document.on_change.append(self._regions_edited)
         self.display = Display()
         self.display.on_change.append(self.scale_changed.emit)
         self.selected: frozenset[str] = frozenset()
         self.selected_mark: Mark | None = None
-        self.shown: Frame | None = None
-        self.shown_number = -1
         self.statistic: Statistic = "max"
         self.triggers: tuple[TriggerRule, ...] = ()
         self.board: Board | None = None
         self.opened: Opened | None = None
         self._clock = clock
-        self._slots: dict[str, int] = {}
+        self._colours = ColourSlots()
         self._names: dict[str, str] = {}
-        self._seen = _Seen()
+        self._shown_s = -math.inf
+        self.news = News(self)
         self.keeping = Keeping(self)
         self.optics = Optics(self)
         self.boards = BoardKeeper(self)
@@ -124,10 +117,10 @@ class Desk(Working):
         self.findings.end()
         self.following.end()
         session, self.session = self.session, None
-        self.player = Player(_NoFilm())
+        self.player = Player(NoFilm())
         self.opened = self.board = self.shown = None
         self.shown_number = -1
-        self._seen = _Seen()
+        self.news.begin()
         self.run_aside(f"closing {session.info.name}", session.close)
         self._names.clear()
         self.triggers = ()
@@ -163,7 +156,7 @@ class Desk(Working):
         self.close_session()
         self.opened, self.session, self.board = opened, opened.session, opened.board
         self.player = Player(opened.session.footage, follow=opened.session.is_live)
-        self._slots.clear()
+        self._colours = ColourSlots()
         self.display.start(opened.session.info.scale, opened.session.scene)
         if opened.board is not None:
             self.display.set_mm_per_px(opened.board.view.mm_per_px)
@@ -181,7 +174,7 @@ class Desk(Working):
         self.session_changed.emit()
         self.state_changed.emit()
         self.marks_changed.emit()
-        self.say("info", _opened_words(opened.session))
+        self.say("info", opened_words(opened.session))
         for remark in opened.remarks:
             self.say("warning", remark)
         if opened.path is not None and opened.path.resolve().parent == sample_recordings():
@@ -193,32 +186,23 @@ class Desk(Working):
     def _look(self) -> None:
         """Look at the session, often; but let the picture stand for a while."""
         shown = self.shown_number
-        self.tick(show=self._clock() - self._seen.shown_s >= SHOW_S)
+        self.tick(show=self._clock() - self._shown_s >= SHOW_S)
         if self.shown_number != shown:
-            self._seen.shown_s = self._clock()
+            self._shown_s = self._clock()
 
     def tick(self, *, show: bool = True) -> None:
         """Look at the session once: show the newest frame, tell what has changed."""
         if self.session is None:
             return
         now_s = self._clock()
-        self._tell_display()
+        self.news.tell_display(self.session)
         if show:
             self._show(self.player.tick(now_s))
         if self.session.is_live and self.session.baseline is None:
-            self._zero_at_power(now_s)
+            self.news.zero_at_power(self.session, now_s)
         for event in self.session.take_events():
             self._take_event(event)
-        self._tell_changes(now_s)
-
-    def _zero_at_power(self, now_s: float) -> None:
-        """Take the zero by itself when the supply's log shows that the power has come."""
-        if self.session is None or now_s - self._seen.power_s < POWER_S:
-            return
-        self._seen.power_s = now_s
-        warning = zero_before_power(self.session)
-        if self.session.baseline is not None:
-            self.say("warning" if warning else "info", warning or "power is on: zero taken before")
+        self.news.tell_changes(self.session, now_s)
 
     def _take_event(self, event: SessionEvent) -> None:
         if event.text and event.kind is not EventKind.STATE:
@@ -248,107 +232,6 @@ class Desk(Working):
         number, self.shown_number = self.shown_number, -1
         self._show(number)
 
-    def _tell_display(self) -> None:
-        """Let the picture's colours know the zero and the scene before the next frame."""
-        assert self.session is not None
-        baseline = self.session.baseline
-        image = self.session.baseline_image()
-        if image is not self._seen.zero:
-            self._seen.zero = image
-            self.display.set_baseline(image)
-        if baseline != self._seen.baseline:
-            self._seen.baseline = baseline
-            self.optics.zero_taken()
-        self.display.set_scene(self.session.scene)
-        self.display.set_camera(self.session.camera)
-
-    def _tell_changes(self, now_s: float) -> None:
-        assert self.session is not None
-        seen, session = self._seen, self.session
-        if session.marks != seen.marks:
-            seen.marks = session.marks
-            self.marks_changed.emit()
-        curves = session.curves
-        if curves.revision != seen.revision:
-            seen.revision = curves.revision
-            self.curves_changed.emit()
-        extent = (len(curves.times_s), session.progress())
-        if extent != seen.extent and now_s - seen.curves_s >= CURVES_S:
-            seen.extent, seen.curves_s = extent, now_s
-            self.curves_grew.emit()
-        state = (
-            session.state,
-            session.trouble,
-            session.losses,
-            session.recording,
-            self.player.playing,
-        )
-        if state != seen.state:
-            seen.state = state
-            self.state_changed.emit()
-
-    # ---- time ----------------------------------------------------------------------------
-
-    @property
-    def now_s(self) -> float:
-        """Return the time of the shown frame, s since the source's start; NaN without one."""
-        return self.shown.time_s if self.shown is not None else float("nan")
-
-    def seek(self, number: int) -> None:
-        """Show frame `number` (the nearest there is)."""
-        self.player.seek(number)
-        self.tick()
-
-    def seek_time(self, time_s: float) -> None:
-        """Show the frame nearest to `time_s`."""
-        if self.session is not None and len(self.session.footage):
-            times = self.session.footage.times_s
-            after = int(np.searchsorted(times, time_s))
-            pick = [n for n in (after - 1, after) if 0 <= n < len(times)]
-            self.seek(min(pick, key=lambda n: abs(times[n] - time_s)))
-
-    def play_pause(self) -> None:
-        """Play or pause."""
-        self.player.toggle()
-        self.state_changed.emit()
-
-    def step(self, frames: int) -> None:
-        """Go `frames` forward or, negative, back."""
-        self.player.step(frames)
-        self.tick()
-
-    def follow(self) -> None:
-        """Go to the live edge and stay there."""
-        self.player.follow = True
-        self.tick()
-        self.state_changed.emit()
-
-    def to_end(self) -> None:
-        """Go to the last frame; of a live source, to the live edge, to stay there."""
-        if self.session is not None and self.session.is_live:
-            self.follow()
-        elif self.session is not None:
-            self.seek(len(self.session.footage) - 1)
-
-    def stop(self) -> None:
-        """Stop what runs: recording and playing."""
-        if self.session is not None and self.session.recording is not None:
-            self.record_toggle()
-        self.player.pause()
-        self.state_changed.emit()
-
-    def next_mark(self, direction: int) -> None:
-        """Go to the next (1) or the previous (-1) mark."""
-        if self.session is None:
-            return
-        now_s, half = self.now_s, 1e-6
-        times = sorted(m.time_s for m in self.session.marks)
-        ahead = [t for t in times if (t - now_s) * direction > half]
-        if ahead:
-            self.seek_time(ahead[0] if direction > 0 else ahead[-1])
-        else:
-            self.say("info", "no mark " + ("after" if direction > 0 else "before") + " this moment")
-
     # ---- marks, zero, recording ----------------------------------------------------------
 
     def mark(self, kind: MarkKind = MarkKind.PLAIN, text: str = "") -> None:
@@ -358,8 +241,8 @@ class Desk(Working):
             return
         self.session.add_mark(kind, self.now_s, text)
         if kind is MarkKind.POWER_ON and self.session.baseline is None:
-            self._seen.power_s = float("-inf")
-        self._tell_changes(self._clock())
+            self.news.power_told()
+        self.news.tell_changes(self.session, self._clock())
         self._remember_soon.start()
         self.say("info", f"marked: {text or kind.value} at {self.now_s:.2f} s")
 
@@ -367,7 +250,7 @@ class Desk(Working):
         """Take a mark away."""
         if self.session is not None:
             self.session.remove_mark(mark)
-            self._tell_changes(self._clock())
+            self.news.tell_changes(self.session, self._clock())
             self._remember_soon.start()
 
     def zero_now(self) -> None:
@@ -392,6 +275,13 @@ class Desk(Working):
             self.say("info", f"rises count from {now_s:.2f} s on")
         self.tick()
 
+    def stop(self) -> None:
+        """Stop what runs: recording and playing."""
+        if self.session is not None and self.session.recording is not None:
+            self.record_toggle()
+        self.player.pause()
+        self.state_changed.emit()
+
     def record_toggle(self) -> None:
         """Start recording into a file named by the time, or stop."""
         self.keeping.toggle()
@@ -400,7 +290,7 @@ class Desk(Working):
         """Ask the source to come back."""
         if self.session is not None:
             self.attempt(self.session.reconnect)
-            self._tell_changes(self._clock())
+            self.news.tell_changes(self.session, self._clock())
 
     @property
     def state(self) -> SessionState:
@@ -434,10 +324,7 @@ class Desk(Working):
 
     def colour_slot(self, curve_id: str) -> int:
         """Return a region's or difference's colour number; it stays while others come and go."""
-        if curve_id not in self._slots:
-            taken = set(self._slots.values())
-            self._slots[curve_id] = next(n for n in range(len(taken) + 1) if n not in taken)
-        return self._slots[curve_id]
+        return self._colours.slot(curve_id)
 
     def colour(self, curve_id: str) -> str:
         """Return the colour ``#rrggbb`` of a region or difference, on picture, strip and list."""
@@ -476,25 +363,15 @@ class Desk(Working):
     def _follow_names(self, current: RegionSet) -> None:
         """Let the triggers go on watching a region that has another name now."""
         names = {region.id: region.name for region in current.regions}
-        renamed = {
-            old: names[key] for key, old in self._names.items() if names.get(key, old) != old
-        }
+        rules = renamed_rules(self.triggers, self._names, names)
         self._names = names
-        if any(rule.region in renamed for rule in self.triggers):
-            self.set_triggers(
-                tuple(
-                    replace(rule, region=renamed.get(rule.region, rule.region))
-                    if rule.region is not None
-                    else rule
-                    for rule in self.triggers
-                )
-            )
+        if rules != self.triggers:
+            self.set_triggers(rules)
 
     def _regions_edited(self) -> None:
         current: RegionSet = self.document.current
         alive = {r.id for r in current.regions} | {d.id for d in current.differences}
-        for gone in [key for key in self._slots if key not in alive]:
-            del self._slots[gone]
+        self._colours.keep(alive)
         self.findings.forget_undo()
         if self.session is not None:
             self.session.set_regions(current)
@@ -503,40 +380,3 @@ class Desk(Working):
         self.regions_changed.emit()
         if not self.selected <= alive:
             self.select(self.selected & alive)
-
-
-def _opened_words(session: Session) -> str:
-    info = session.info
-    words = [f"{info.title or info.name}: {info.width_px} × {info.height_px} pixels"]
-    if info.rate_hz:
-        words.append(f"{info.rate_hz:.3g} frames per second")
-    if info.simulated and not info.notes:
-        words.append("simulated")
-    # what a note says to give is an option of the command line; here a menu does it
-    words += [note.split(": give")[0].split("; give")[0] for note in info.notes]
-    return " · ".join(words)
-
-
-class _NoFilm:
-    """What the player holds while nothing is open."""
-
-    times_s = np.zeros(0)
-    first = 0
-
-    def __len__(self) -> int:
-        return 0
-
-
-@dataclass(slots=True)
-class _Seen:
-    """What the last look at the session found, to tell what has changed since."""
-
-    marks: tuple[Mark, ...] = ()
-    revision: int = -1
-    extent: Any = None
-    state: Any = None
-    baseline: tuple[float, float] | None = None
-    zero: NDArray[np.float32] | None = None
-    curves_s: float = float("-inf")
-    shown_s: float = float("-inf")
-    power_s: float = float("-inf")

@@ -85,6 +85,19 @@ def open_address(
     return opened
 
 
+def opened_words(session: Session) -> str:
+    """Return what was opened, in one line."""
+    info = session.info
+    words = [f"{info.title or info.name}: {info.width_px} × {info.height_px} pixels"]
+    if info.rate_hz:
+        words.append(f"{info.rate_hz:.3g} frames per second")
+    if info.simulated and not info.notes:
+        words.append("simulated")
+    # what a note says to give is an option of the command line; here a menu does it
+    words += [note.split(": give")[0].split("; give")[0] for note in info.notes]
+    return " · ".join(words)
+
+
 def _board_of(opened: Opened, origin: object, path: Path | None) -> Board | None:
     """Return the remembered board, else the one that the source brings along or lies beside it."""
     try:
