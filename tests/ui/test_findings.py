@@ -116,8 +116,8 @@ def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
     open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
     qtbot.waitUntil(lambda: "up" in session_of(main_window).info.title, timeout=10_000)
     assert desk.board is not None
-    assert desk.findings.meant_warm == recall(desk.board) == {"C12"}
-    desk.findings.toggle_meant_warm("U5")
+    assert desk.findings.meant_warm.said == recall(desk.board) == {"C12"}
+    desk.findings.meant_warm.toggle("U5")
     assert recall(desk.board) == {"C12", "U5"}
     QTest.keyClick(main_window, Qt.Key.Key_Z, Qt.KeyboardModifier.ControlModifier)
     assert recall(desk.board) == {"C12"}
@@ -138,10 +138,10 @@ def test_a_region_says_which_part_or_place_is_meant_to_be_warm(
     assert "select a region" in said[-1]
     desk.select([desk.document.add(Rectangle(40.0, 20.0, 8.0, 8.0), "square").id])
     QTest.keyClick(main_window, Qt.Key.Key_W)
-    assert desk.findings.meant_warm == {WarmPlace(44.0, 24.0, on_board=False)}
+    assert desk.findings.meant_warm.said == {WarmPlace(44.0, 24.0, on_board=False)}
     assert "44, 24 px is meant to be warm" in said[-1]
     heat = Place(45.0, 23.0, None, None, 1.0, Nature.HEATING, 2.0, 0.03, 0.01, 40.0, 0.9)
-    assert covers(desk.findings.meant_warm, heat)  # found later, it is listed as that
+    assert covers(desk.findings.meant_warm.said, heat)  # found later, it is listed as that
 
     open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
     qtbot.waitUntil(lambda: desk.board is not None, timeout=10_000)
@@ -151,7 +151,7 @@ def test_a_region_says_which_part_or_place_is_meant_to_be_warm(
     x, y = (float(v) for v in board.view.board_to_pixel((u5.x_mm, u5.y_mm)))
     desk.select([desk.document.add(Rectangle(x - 2, y - 2, 4.0, 4.0), "the driver").id])
     QTest.keyClick(main_window, Qt.Key.Key_W)
-    assert desk.findings.meant_warm == {"U5"}
+    assert desk.findings.meant_warm.said == {"U5"}
 
 
 def test_a_place_is_chosen_meant_to_be_warm_undone_and_done_again(
@@ -165,7 +165,7 @@ def test_a_place_is_chosen_meant_to_be_warm_undone_and_done_again(
     x_mm, y_mm = (float(v) for v in board.view.pixel_to_board((100.0, 60.0)))
     heat = Place(100.0, 60.0, x_mm, y_mm, 1.0, Nature.HEATING, 2.0, 0.03, 0.01, 40.0, 0.9)
     desk.findings._located = replace(located, elsewhere=(heat,))
-    desk.findings._arrange()
+    desk.findings.arrange()
     place = next(n for n, row in enumerate(panel.rows) if row.place is not None)
     click_row(main_window, place)
     assert desk.findings.place is not None
@@ -201,7 +201,7 @@ def test_a_glowing_track_is_listed_before_doubts_and_drawn(
     track = replace(track, path_px=course, path_mm=course_mm)
     doubted = tuple(replace(s, nature=Nature.UNCERTAIN) for s in located.suspects)
     desk.findings._located = replace(located, suspects=doubted, elsewhere=(track,))
-    desk.findings._arrange()
+    desk.findings.arrange()
     row = panel.rows[0]
     assert (row.name, row.rank) == ("glowing track", 1)
     assert "30 mm long, which ends at 50, 30 mm" in row.evidence
@@ -363,7 +363,7 @@ def test_without_parts_a_search_that_found_nothing_says_so(
     located = desk.findings.located
     assert located is not None
     desk.findings._located = replace(located, elsewhere=(), heated=False)
-    desk.findings._arrange()
+    desk.findings.arrange()
     assert panel.rows == []  # a spot that a finger warmed is the largest rise, and is no source
     assert panel.hint.text().startswith(NOT_SHOWN if panel.rises else NOTHING)
 
@@ -377,7 +377,7 @@ def test_large_rises_are_not_called_nothing(
     located = desk.findings.located
     assert located is not None
     desk.findings._located = replace(located, elsewhere=(), suspects=(), heated=False)
-    desk.findings._arrange()
+    desk.findings.arrange()
     desk.to_end()
     qtbot.waitUntil(lambda: bool(panel.rises))
     assert panel.hint.text().startswith(NOT_SHOWN)

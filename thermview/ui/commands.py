@@ -60,7 +60,7 @@ class Commands(QObject):
             "power_off": lambda: desk.mark(MarkKind.POWER_OFF),
             "fault_appears": lambda: desk.mark(MarkKind.FAULT_APPEARS),
             "fault_gone": lambda: desk.mark(MarkKind.FAULT_GONE),
-            "meant_warm": desk.findings.toggle_meant_warm,
+            "meant_warm": desk.findings.meant_warm.toggle,
             "matt_patch": desk.findings.toggle_matt_patch,
             "still": self.save.still,
             "record": desk.record_toggle,

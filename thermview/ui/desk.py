@@ -339,8 +339,8 @@ class Desk(Playing):
         """Take the last change of the regions, the scene or what is meant to be warm back."""
         if self.boards.undo():
             return
-        if self.findings.can_undo:
-            self.findings.undo()
+        if self.findings.meant_warm.can_undo:
+            self.findings.meant_warm.undo()
         elif not self.optics.undo():
             self.document.undo()
 
@@ -348,8 +348,8 @@ class Desk(Playing):
         """Do it again."""
         if self.boards.redo():
             return
-        if self.findings.can_redo:
-            self.findings.redo()
+        if self.findings.meant_warm.can_redo:
+            self.findings.meant_warm.redo()
         elif not self.optics.redo():
             self.document.redo()
 
@@ -372,7 +372,7 @@ class Desk(Playing):
         current: RegionSet = self.document.current
         alive = {r.id for r in current.regions} | {d.id for d in current.differences}
         self._colours.keep(alive)
-        self.findings.forget_undo()
+        self.findings.meant_warm.forget_undo()
         if self.session is not None:
             self.session.set_regions(current)
             self._follow_names(current)

@@ -22,10 +22,11 @@ from thermview.analysis.period import period_of
 from thermview.regions import pixel_mask
 from thermview.session.boards import Board
 from thermview.session.finding import PULSED_S, Lack, Window, find, window_of, with_expected
-from thermview.session.meant_warm import Warm, WarmPlace, covers, recall, remember, seen_at
+from thermview.session.meant_warm import Warm, WarmPlace, seen_at
 from thermview.session.session import Session
 from thermview.session.shiny_findings import noting_shiny
 from thermview.session.stretch import Stretch
+from thermview.ui.meant_warm import MeantWarm
 from thermview.ui.pulse import Pulse
 from thermview.ui.tasks import Task
 
@@ -78,12 +79,10 @@ class Findings(QObject):
         self.done = math.nan
         self.until_s = math.nan
         self.chosen_place: WarmPlace | None = None
-        self.meant_warm: frozenset[Warm] = frozenset()
+        self.meant_warm = MeantWarm(desk, self)
         self.period_s: float | None = None
         self._located: Located | None = None
         self._shown: Located | None = None
-        self._before: list[frozenset[Warm]] = []
-        self._after: list[frozenset[Warm]] = []
         self._task: Task | None = None
         self._old: list[Task] = []
         self._asked: _Asked | None = None
@@ -126,7 +125,7 @@ class Findings(QObject):
     @property
     def place(self) -> Place | None:
         """Return the place that is looked at."""
-        return None if self.chosen_place is None else self._place_of(self.chosen_place)
+        return None if self.chosen_place is None else self.place_of(self.chosen_place)
 
     # ---- asking --------------------------------------------------------------------------
 
@@ -134,7 +133,7 @@ class Findings(QObject):
         """Take over the session that was just opened."""
         self.end()
         board = self._desk.board
-        self.meant_warm = recall(board) if board is not None else frozenset()
+        self.meant_warm.begin(board)
         self._timer.start()
         self.changed.emit()
 
@@ -145,8 +144,7 @@ class Findings(QObject):
         self.pulse.end()
         self._asked, self._located, self._shown = None, None, None
         self.lack, self.trouble, self.period_s = Lack.NOT_ENOUGH, "", None
-        self.meant_warm = frozenset()
-        self.forget_undo()
+        self.meant_warm.begin(None)
         if self.chosen or self.chosen_place is not None:
             self.chosen, self.chosen_place = "", None
             self.chosen_changed.emit()
@@ -290,16 +288,17 @@ class Findings(QObject):
             self._located = located
             assert self._asked is not None
             self.until_s = self._asked.window.end_s
-            self._arrange()
+            self.arrange()
 
     def _fail(self, task: Task, error: Exception) -> None:
         if self._ended(task):
             self.trouble = str(error)
             self.changed.emit()
 
-    def _arrange(self) -> None:
+    def arrange(self) -> None:
+        """Show the answer with what is meant to be warm at its foot."""
         located = self._located
-        self._shown = None if located is None else with_expected(located, self.meant_warm)
+        self._shown = None if located is None else with_expected(located, self.meant_warm.said)
         self.changed.emit()
         self.chosen_changed.emit()
 
@@ -335,82 +334,15 @@ class Findings(QObject):
                 return pixel_mask(region.shape, size)
         return None
 
-    # ---- meant to be warm ----------------------------------------------------------------
+    # ---- what is looked at -----------------------------------------------------------------
 
-    @property
-    def can_undo(self) -> bool:
-        """Tell whether the last thing done was to say what is meant to be warm."""
-        return bool(self._before)
-
-    @property
-    def can_redo(self) -> bool:
-        """Tell whether the last thing taken back was a word on what is meant to be warm."""
-        return bool(self._after)
-
-    def toggle_meant_warm(self, what: Warm = "") -> None:
-        """Say that a part or place (the chosen finding, else the selected region's) is meant to be
-        warm, or not.
-
-        Remembered for every board with the same placement list.
-        """
-        what = what or self._pointed_at()
-        if not what:
-            self._desk.say("info", "choose a finding first, or select a region on what is warm")
-            return
-        self._before.append(self.meant_warm)
-        self._after.clear()
-        self._set_meant_warm(self._toggled(what))
-        self._say_warm(what)
-
-    def _toggled(self, what: Warm) -> frozenset[Warm]:
-        place = self._place_of(what)
-        here = {what}
-        if place is not None:  # said of a place close by: that word is taken back
-            here |= {w for w in self.meant_warm if isinstance(w, WarmPlace) and w.is_at(place)}
-        said = here & self.meant_warm
-        return self.meant_warm - said if said else self.meant_warm | {what}
-
-    def _say_warm(self, what: Warm) -> None:
-        place = self._place_of(what)
-        warm = covers(self.meant_warm, place) if place is not None else what in self.meant_warm
-        name = what if isinstance(what, str) else f"the place at {what}"
-        words = "is meant to be warm" if warm else "is not meant to be warm"
-        kept = isinstance(what, str) or what.on_board
-        held = "remembered for this board model" if kept else "as long as this is open"
-        self._desk.say("info", f"{name} {words}; {held}")
-
-    def _place_of(self, what: Warm) -> Place | None:
+    def place_of(self, what: Warm) -> Place | None:
+        """Return the heat on no listed part that is meant; None where there is none."""
         found = self._shown.elsewhere if self._shown is not None else ()
         return next((p for p in found if isinstance(what, WarmPlace) and what.is_at(p)), None)
 
-    def undo(self) -> None:
-        """Take the last word on what is meant to be warm back."""
-        if self._before:
-            self._after.append(self.meant_warm)
-            self._set_meant_warm(self._before.pop())
-            self._desk.say("info", "taken back")
-
-    def redo(self) -> None:
-        """Say it again."""
-        if self._after:
-            self._before.append(self.meant_warm)
-            self._set_meant_warm(self._after.pop())
-            self._desk.say("info", "done again")
-
-    def forget_undo(self) -> None:
-        """Something else was done since: undo is that one's."""
-        self._before.clear()
-        self._after.clear()
-
-    def _set_meant_warm(self, warm: frozenset[Warm]) -> None:
-        board, session = self._desk.board, self._desk.session
-        self.meant_warm = warm
-        if board is not None:
-            title = session.info.title if session is not None else ""
-            self._desk.attempt(lambda: remember(board, warm, title))
-        self._arrange()
-
-    def _pointed_at(self) -> Warm:
+    def pointed_at(self) -> Warm:
+        """Return the chosen finding, else what the selected region lies on; empty for none."""
         if self.chosen_place is not None:
             return self.chosen_place
         regions = self._desk.selected_regions()

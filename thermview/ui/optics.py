@@ -327,7 +327,7 @@ class Optics(QObject):
     def _take_step(self, back: Callable[[], None], again: Callable[[], None]) -> None:
         self._steps.append(_Step(self._desk.document.depth, back, again))
         self._undone.clear()
-        self._desk.findings.forget_undo()
+        self._desk.findings.meant_warm.forget_undo()
         again()
 
     def undo(self) -> bool:

@@ -358,7 +358,7 @@ class FindingsPanel(QFrame):
         menu = QMenu(self)
         menu.setObjectName("findingMenu")
         words = "not meant to be warm" if found.expected else "meant to be warm"
-        menu.addAction(words, lambda: self._desk.findings.toggle_meant_warm(what))
+        menu.addAction(words, lambda: self._desk.findings.meant_warm.toggle(what))
         menu.exec(self.list.viewport().mapToGlobal(at))
         menu.deleteLater()
 

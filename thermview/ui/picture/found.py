@@ -152,7 +152,7 @@ class FoundLayer:
     def _draw_signs(self, pen: QPainter, mapping: Mapping, ink: Ink) -> None:
         """Put a small tick at the upper right corner of what is meant to be warm."""
         side = 14.0 * ink.factor
-        for warm in self._desk.findings.meant_warm:
+        for warm in self._desk.findings.meant_warm.said:
             box = self._box_of(warm, mapping, ink)
             if box.isEmpty():
                 continue
