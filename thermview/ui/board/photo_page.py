@@ -2,32 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from PySide6.QtCore import QPointF, Qt, QTimer, Signal
+from PySide6.QtCore import Qt, QTimer, Signal
 from PySide6.QtGui import (
-    QColor,
     QHideEvent,
-    QPainter,
-    QPaintEvent,
+    QImage,
     QShowEvent,
 )
 from PySide6.QtWidgets import QHBoxLayout, QSlider, QWidget
 
 from thermview.session.matching import Grade, Pixel
-from thermview.ui.board.loupe import draw_loupe, draw_mark
 from thermview.ui.board.photo import Pair, Photo
 from thermview.ui.board.photo_camera import PhotoCamera
+from thermview.ui.board.point_pane import PointPane
 from thermview.ui.board.point_tool import PointTool
 from thermview.ui.board.points_page import SIGNS, TONES
 from thermview.ui.desk import Desk
 from thermview.ui.picture.canvas import Canvas
-from thermview.ui.picture.ink import Ink
-from thermview.ui.picture.mapping import Mapping
-from thermview.ui.picture.surface import Surface
 from thermview.ui.picture.tools import ToolKind
-from thermview.ui.theme import tokens
 from thermview.ui.widgets import button, column, label, named, row, set_tone, tool
 
 
@@ -73,55 +67,34 @@ class PairTaker:
             self._photo.show_pairs(before)
 
 
-class PhotoPane(Surface):
-    """The photo: the wheel zooms, the right or middle button shifts, clicks set points."""
-
-    shifting = frozenset({Qt.MouseButton.MiddleButton, Qt.MouseButton.RightButton})
-    tool: PointTool
+class PhotoPane(PointPane):
+    """The photo."""
 
     def __init__(self, desk: Desk, given_up: Callable[[], object]) -> None:
-        super().__init__()
-        self.setObjectName("photoPane")
-        self.setAccessibleName("the photo")
-        self.setMinimumHeight(160)
         self._photo = desk.boards.photo
-        self.tool = PointTool(desk, PairTaker(self._photo, "photo"), given_up)
+        tool = PointTool(desk, PairTaker(self._photo, "photo"), given_up)
+        super().__init__("photoPane", "the photo", tool)
+        self.setMinimumHeight(160)
         self._photo.changed.connect(self.update)
+
+    def image(self) -> QImage | None:
+        """Return the photo."""
+        return self._photo.image
+
+    def marks(self) -> Iterable[tuple[int, Pixel]]:
+        """Give the places that were clicked in it."""
+        pairs = enumerate(self._photo.pairs)
+        return [(number, pair.photo) for number, pair in pairs if pair.photo is not None]
+
+    def signed(self) -> int | None:
+        """Return the place that disagrees with the others."""
+        return self._photo.fit.worst if self._photo.fit.grade is Grade.POOR else None
 
     def picture_size(self) -> tuple[int, int] | None:
         """Return the photo's."""
-        image = self._photo.image
-        if image is None:
+        if self._photo.image is None:
             self._fits = True  # the next one is seen whole
-            return None
-        return image.width(), image.height()
-
-    def paintEvent(self, event: QPaintEvent) -> None:
-        """Paint the photo and its points."""
-        pen = QPainter(self)
-        pen.fillRect(self.rect(), QColor(tokens().sunken))
-        mapping = self.mapping
-        if mapping is None:
-            return
-        ink = Ink(tokens())
-        self._draw_image(pen, mapping)
-        worst = self._photo.fit.worst if self._photo.fit.grade is Grade.POOR else None
-        for number, pair in enumerate(self._photo.pairs):
-            if pair.photo is not None:
-                at = mapping.to_widget(*pair.photo)
-                draw_mark(pen, ink, at, str(number + 1), bad=number == worst)
-        if self.tool.at is not None and self.underMouse():
-            draw_loupe(pen, ink, mapping, self.tool.at, self._draw_image)
-
-    def _draw_image(self, pen: QPainter, mapping: Mapping) -> None:
-        image = self._photo.image
-        if image is None:
-            return
-        pen.save()
-        pen.setTransform(mapping.transform(), combine=True)
-        pen.setRenderHint(QPainter.RenderHint.SmoothPixmapTransform)
-        pen.drawImage(QPointF(0, 0), image)
-        pen.restore()
+        return super().picture_size()
 
 
 class PhotoPage(QWidget):
