@@ -27,6 +27,9 @@ DOUBTED_SCORE = 6.5
 SPOT_SCORE = 9.0
 BROAD_M2, BROAD_SCORE = 5e-6, 30.0
 """As broad and on no part it may be a hand's warmth that spreads: it takes more to be listed."""
+PLACE_LEAVES = 0.7
+"""On no listed part heat alone must explain what is seen: nothing tells of heat under a mirror
+image there (trials: heat leaves 0 to 0.3 there, hands' images that passed for it 0.1 to 2.9)."""
 MOST_SPOTS = 6
 MOST_DOUBTED = 2
 CLEAR_SCORE = 20.0
@@ -79,9 +82,9 @@ def judged_sources(
     shams = search.shams([one.footprint for one in spots], NEAR_PX)
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
-    return at_parts, _merged(
-        weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
-    )
+    places = weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
+    most = PLACE_LEAVES if footprints else math.inf
+    return at_parts, _merged([one for one in places if one.evidence.heat_leaves < most])
 
 
 def _off_parts(
