@@ -92,6 +92,19 @@ def test_four_clicks_lay_the_parts_on_the_picture(qtbot: QtBot, window: MainWind
     assert window.picture.canvas.tool_kind.value == "select"
 
 
+def test_a_list_of_both_sides_says_how_the_bottom_is_chosen(
+    qtbot: QtBot, window: MainWindow
+) -> None:
+    begin(qtbot, window)
+    page = window.board.points
+    assert "if the bottom is seen, choose a part of the bottom" in page.step.text()
+    page.field.part.setEditText("R1")
+    assert "It is on the bottom" in page.step.text()
+    page.field.part.setEditText("C1")
+    click(window, *PLACES["C1"])
+    assert "is seen" not in page.step.text()  # the side is settled
+
+
 def test_a_wrong_point_is_named_dragged_right_and_undone(
     qtbot: QtBot, window: MainWindow, tmp_path: Path
 ) -> None:

@@ -138,10 +138,18 @@ class PointsPage(QWidget):
         if place is None:
             self.step.setText("Choose a part by its name in the list.")
             return
-        self.step.setText(f"Click {place.words} in the picture.")
+        self.step.setText(f"Click {place.words} in the picture.{self._other_side(place.side)}")
         if self.isVisible():
             self._keeper.light((), place.part)
             self._arm()
+
+    def _other_side(self, side: str) -> str:
+        """Say, before the first point, what to do where the proposed side is not the one seen."""
+        sides = {part.side for part in self._keeper.parts}
+        if self._keeper.points or not side or len(sides) < 2:
+            return ""
+        other = "bottom" if side == "top" else "top"
+        return f" It is on the {side}; if the {other} is seen, choose a part of the {other}."
 
     def _propose(self) -> None:
         points = self._keeper.points
