@@ -237,6 +237,14 @@ def test_the_period_is_found(
     assert period_s == pytest.approx(json.loads(capsys.readouterr().out)["period_s"], rel=0.01)
     assert command(monkeypatch, "locate", bare, "--period", "auto", "--format", "json") == 0
     assert json.loads(capsys.readouterr().out)["period_s"] == pytest.approx(period_s)
+    board = [samples / f"ramp-pulsed.{kind}" for kind in ("parts.csv", "landmarks.json")]
+    listed = ("--parts", board[0], "--landmarks", board[1], "--format", "json")
+    assert command(monkeypatch, "locate", bare, *listed) == 0
+    unasked = json.loads(capsys.readouterr().out)  # a long recording is looked through for pulses
+    truth = json.loads((samples / "truth.json").read_text())["ramp-pulsed"]
+    assert unasked["suspects"][0]["part"] == truth["part"]
+    assert unasked["suspects"][0]["nature"] == "heating"
+    assert "the pictures show that the supply pulses every 2 s" in unasked["notes"]
     still = ("locate", samples / "ramp-quiet.h5", "--period", "auto")
     assert command(monkeypatch, *still) == 2
     assert "no period" in capsys.readouterr().err

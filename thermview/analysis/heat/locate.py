@@ -30,6 +30,7 @@ from thermview.analysis.heat.tracks import with_tracks
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.leads import after_leads, leads_words
+from thermview.analysis.period import find_period
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Take, anchored
 from thermview.analysis.stabilise import steadied
@@ -45,6 +46,8 @@ Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
+PULSED_S = 20.0
+"""Shorter recordings are not looked through for pulses."""
 COOLING_TRUST = 0.5
 """What a part's score counts for when the power came on, where something cools close by."""
 READ, STEP = 40, 12
@@ -99,7 +102,8 @@ def locate(
     power_on_s : float, optional
         When the power came on; unless given, a mark, the supply's log or the frames tell.
     period_s : float, optional
-        Of a pulsed supply; unless given, the supply's log tells.
+        Of a pulsed supply; unless given, the supply's log tells, or long pictures in which nothing
+        else heats.
     meant_warm : collection of str
         Designators of parts that rightly warm.
     lead_ohm : float
@@ -128,19 +132,34 @@ def locate(
         prints = footprints_of(parts, view, take.shape) if view is not None else []
         if motion is not None:
             prints = settled(prints, take.first_k, [np.eye(3), motion.rest()])
-        located = analyse(
-            take,
-            prints,
-            view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
-            view=view,
-            supply=supply,
-            power_on_s=power_on_s,
-            marked_s=min(marked) if marked else None,
-            period_s=period_s,
-            meant_warm=meant_warm,
-            stage=stage,
-        )
+
+        def search(period_s: float | None) -> Located:
+            return analyse(
+                take,
+                prints,
+                view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
+                view=view,
+                supply=supply,
+                power_on_s=power_on_s,
+                marked_s=min(marked) if marked else None,
+                period_s=period_s,
+                meant_warm=meant_warm,
+                stage=stage,
+            )
+
+        located = search(period_s)
+        if period_s is None and supply is None and not located.heated:
+            located = _pulsed(take, search) or located
     return replace(located, notes=(*located.notes, leads)) if leads else located
+
+
+def _pulsed(take: Take, search: Callable[[float], Located]) -> Located | None:
+    """Return what heats at a period that long pictures show by themselves; None for nothing."""
+    if take.times_s[-1] - take.times_s[0] < PULSED_S or (rhythm := find_period(take)) is None:
+        return None
+    located = search(rhythm.period_s)
+    words = f"the pictures show that the supply pulses every {rhythm.period_s:.3g} s"
+    return replace(located, notes=(*located.notes, words)) if located.heated else None
 
 
 class _Stages:
@@ -151,7 +170,7 @@ class _Stages:
         self._done = 0
 
     def __call__(self, done: int) -> None:
-        self._done = done
+        self._done = max(self._done, done)
         self.again()
 
     def again(self) -> None:
