@@ -161,8 +161,8 @@ class PartsPage(QWidget):
         if not self._sorted:
             words = (
                 "No parts are known for this board. Load its placement list, or drop the file on "
-                "the window. Without one, draw regions on the parts, name them, and keep them as "
-                "a part map (menu, board)."
+                "the window. Without one, draw regions on the parts (a photo under the heat shows "
+                "them), name them, and keep them as a part map (menu, board)."
             )
         elif self._desk.board is None:
             words = "Set matching points to see these parts on the picture."
