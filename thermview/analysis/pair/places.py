@@ -99,6 +99,9 @@ def compare_places(
     else:
         subjects = find_places(films[0], films[1])
     found = compare(films[0], films[1], subjects, limits=limits)
+    if matching and regions is None:  # what cooled on the other is seen where it was only now
+        films[0] = replace(films[0], view=found.aligned[0].view)
+        found = compare(films[0], films[1], find_places(films[0], films[1]), limits=limits)
     return replace(found, notes=(*_warnings(found, bool(matching)), *found.notes))
 
 
