@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import optimize, special
+from scipy import ndimage, optimize, special
 
 from thermview.analysis.heat.locate import Located, Nature, analyse, locate
 from thermview.analysis.heat.switching import Switching, course_of_switchings
@@ -187,6 +187,24 @@ def test_noise_alone_heats_nothing() -> None:
     for seed in range(4):
         found = analyse(take(np.zeros((len(TIMES), *SHAPE)), seed), squares(), MM)
         assert not found.heated
+
+
+def test_a_wide_part_along_which_the_camera_drifts_does_not_heat() -> None:
+    """A terminal block of 20 × 8 mm gathers drifts of millikelvins over 640 pixels."""
+    x, y = np.meshgrid(np.arange(SHAPE[1]) + 0.5, np.arange(SHAPE[0]) + 0.5)
+    corners = np.array([[44.0, 40.0], [84.0, 40.0], [84.0, 56.0], [44.0, 56.0]])
+    block = Footprint("J1", corners, 20e-3 * 8e-3, 8e-3)
+    bump = np.exp(-0.5 * (((x - 64) / 16) ** 2 + ((y - 48) / 7) ** 2))
+    since = np.maximum(TIMES - 4.0, 0.0)
+    log = SupplyLog(TIMES, 0.075 * step(4.0), 0.1 * step(4.0))
+    for seed in range(4):
+        course = 0.012 * -np.expm1(-since / 4.0)
+        drift = course[:, None, None] * bump
+        assert not analyse(take(drift, seed), [block, *squares()], MM, supply=log).heated
+    body = ndimage.gaussian_filter(((abs(x - 64) < 20) & (abs(y - 48) < 8)).astype(float), 1.0)
+    found = analyse(take(course[:, None, None] * 40 * body), [block, *squares()], MM, supply=log)
+    assert found.suspects[0].part == "J1"
+    assert found.suspects[0].nature is Nature.HEATING
 
 
 def test_what_is_faint_is_found_by_a_logged_step_and_noise_is_not(warmed: Floats) -> None:

@@ -27,6 +27,8 @@ DOUBTED_SCORE = 6.5
 SPOT_SCORE = 9.0
 BROAD_M2, BROAD_SCORE = 5e-6, 30.0
 """As broad and on no part it may be a hand's warmth that spreads: it takes more to be listed."""
+WIDE_PX, WIDE_SCORE = 14.0, 15.0
+"""A part so wide (the root of its area) is seen by what drifts along it, too: more is asked."""
 PLACE_LEAVES = 0.7
 """On no listed part heat alone must explain what is seen: nothing tells of heat under a mirror
 image there (trials: heat leaves 0 to 0.3 there, hands' images that passed for it 0.1 to 2.9)."""
@@ -146,8 +148,12 @@ def weighed(
             noise_var=ground.noise_var,
             sham=sham,
         )
-        broad = sham is None and one.footprint.area_m2 > BROAD_M2
-        if one.fit.score < (BROAD_SCORE if broad else least) * one.excess:
+        needed = least
+        if sham is None and one.footprint.area_m2 > BROAD_M2:
+            needed = BROAD_SCORE
+        elif cv2.contourArea(one.footprint.outline_px.astype(np.float32)) > WIDE_PX**2:
+            needed = max(least, WIDE_SCORE)
+        if one.fit.score < needed * one.excess:
             continue
         evidence = judge(
             one,
