@@ -74,10 +74,12 @@ def judged_sources(
     """
     least = LEAST_SCORE if told else LEAST_UNTOLD
     explainer = Explainer(footprints, ground.field)
-    search = SpotSearch(ground.field, bodies=not footprints)
+    search = SpotSearch(ground.field)
     found, spots = _off_parts(explainer, search, explainer.explain(least))
-    while len(spots) < MOST_SPOTS and (place := search.strongest(SPOT_SCORE)) is not None:
-        spots.append(explainer.fit_at(place))
+    spots += _spots(explainer, search, MOST_SPOTS - len(spots))
+    if not footprints and not spots:  # no list tells of small bodies, which pulses hardly leave
+        search = SpotSearch(ground.field, bodies=True)
+        spots += _spots(explainer, search, MOST_SPOTS)
     explainer.refit(found + spots)
     sham = explainer.sham()
     at_parts = weighed(explainer, found, ground, parted, least=least, sham=sham)
@@ -87,6 +89,14 @@ def judged_sources(
     places = weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
     most = PLACE_LEAVES if footprints else math.inf
     return at_parts, _merged([one for one in places if one.evidence.heat_leaves < most])
+
+
+def _spots(explainer: Explainer, search: SpotSearch, most: int) -> list[Found]:
+    """Take places off, the strongest first, until none is strong, or there are so many."""
+    spots: list[Found] = []
+    while len(spots) < most and (place := search.strongest(SPOT_SCORE)) is not None:
+        spots.append(explainer.fit_at(place))
+    return spots
 
 
 def _off_parts(

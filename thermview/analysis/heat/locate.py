@@ -226,7 +226,7 @@ def analyse(
             course, parted, ground, judged = keen.course, keen.parted, keen.ground, keen.judged
             how = how or "frames"
     suspects = suspects_of(judged, ground, parted, take, course, meant_warm=frozenset(meant_warm))
-    elsewhere = places_of(others, ground, take, course, view=view)
+    elsewhere = places_of(others, ground, parted, take, course, view=view)
     rise_k = late_rise(take, course.on_s)
     if how:
         suspects, elsewhere = with_tracks(suspects, elsewhere, rise_k, footprints, view)

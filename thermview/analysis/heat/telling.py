@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,11 +81,53 @@ def _suspect(
     sigma_w: float,
     expected: bool,
 ) -> Suspect:
-    found, evidence, modes = one.found, one.evidence, ground.modes
-    heat = found.fit.picture
+    found, evidence = one.found, one.evidence
+    seen = _seen_at(_hottest_pixel(one), ground, parted, take, course)
+    x, y = found.footprint.centre_px
+    onset_s = _onset(seen.heat_k, take.times_s, course.on_s)
+    return Suspect(
+        part=found.footprint.name,
+        rank=0,
+        nature=evidence.nature,
+        rise_k=seen.rise_k,
+        power_w=power_w,
+        power_sigma_w=sigma_w,
+        onset_s=onset_s,
+        snr=found.fit.score / found.excess,
+        likely=evidence.likely,
+        expected=expected,
+        words=_words(evidence, seen.rise_k, TAUS_S[found.fit.lag], onset_s, course),
+        x_px=float(x),
+        y_px=float(y),
+        curve_k=seen.curve_k,
+        fitted_k=seen.fitted_k,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A pixel's curve, K over the start, beside its fit and its heat.
+
+    `heat_k` is over its own start; `rise_k` is how far the fit rises.
+    """
+
+    curve_k: Floats
+    fitted_k: Floats
+    heat_k: Floats
+    rise_k: float
+
+
+def _hottest_pixel(one: Judged) -> tuple[int, int]:
+    heat, window = one.found.fit.picture, one.found.fit.window
     strength = np.einsum("mij,mij->ij", heat, heat)
     row, column = np.unravel_index(int(np.argmax(strength)), strength.shape)
-    place = found.fit.window.y + int(row), found.fit.window.x + int(column)
+    return window.y + int(row), window.x + int(column)
+
+
+def _seen_at(
+    place: tuple[int, int], ground: Ground, parted: Split, take: Take, course: Course
+) -> _Seen:
+    modes = ground.modes
     raw: Floats = parted.narrow[:, *place].astype(np.float64)
     fitted = _heat_in(raw, modes)
     drift = modes.idle @ (modes.idle.T @ (raw - fitted))
@@ -95,25 +137,7 @@ def _suspect(
     rise_k = max(float(np.percentile(fitted + drift, 98) - start), 0.0)
     if take.anchored:
         rise_k = _whole_rise(take, course, place)
-    x, y = found.footprint.centre_px
-    onset_s = _onset(fitted - zero, take.times_s, course.on_s)
-    return Suspect(
-        part=found.footprint.name,
-        rank=0,
-        nature=evidence.nature,
-        rise_k=rise_k,
-        power_w=power_w,
-        power_sigma_w=sigma_w,
-        onset_s=onset_s,
-        snr=found.fit.score / found.excess,
-        likely=evidence.likely,
-        expected=expected,
-        words=_words(evidence, rise_k, TAUS_S[found.fit.lag], onset_s, course),
-        x_px=float(x),
-        y_px=float(y),
-        curve_k=raw - start,
-        fitted_k=fitted + drift - start,
-    )
+    return _Seen(raw - start, fitted + drift - start, fitted - zero, rise_k)
 
 
 def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
@@ -142,7 +166,13 @@ def _whole_rise(take: Take, course: Course, place: tuple[int, int]) -> float:
 
 
 def places_of(
-    judged: list[Judged], ground: Ground, take: Take, course: Course, *, view: BoardView | None
+    judged: list[Judged],
+    ground: Ground,
+    parted: Split,
+    take: Take,
+    course: Course,
+    *,
+    view: BoardView | None,
 ) -> tuple[Place, ...]:
     """Return the heat that is at no listed part, most first."""
     places = []
@@ -151,6 +181,8 @@ def places_of(
         if evidence.nature is not Nature.HEATING:
             continue
         x, y = found.footprint.centre_px
+        rows, columns = take.shape
+        pixel = int(np.clip(y, 0, rows - 1)), int(np.clip(x, 0, columns - 1))
         doubt = math.hypot(MODEL_DOUBT, one.spread)
         power_w: float | None = None
         x_mm: float | None = None
@@ -158,11 +190,6 @@ def places_of(
         if view is not None:
             power_w = min(one.power_w, course.level_w or np.inf)
             x_mm, y_mm = (float(v) for v in view.pixel_to_board((x, y)))
-        heat = found.fit.picture
-        row, column = np.unravel_index(int(np.argmax((heat**2).sum(axis=0))), heat.shape[1:])
-        fitted = ground.modes.active @ heat[:, row, column].astype(np.float64)
-        before = take.times_s < course.on_s
-        zero = float(fitted[before].mean()) if before.any() else float(fitted[0])
         places.append(
             Place(
                 x_px=float(x),
@@ -171,7 +198,7 @@ def places_of(
                 y_mm=y_mm,
                 radius_mm=float(np.sqrt(found.footprint.area_m2 / np.pi) * 1e3),
                 nature=evidence.nature,
-                rise_k=max(float(np.percentile(fitted, 98)) - zero, 0.0),
+                rise_k=_seen_at(pixel, ground, parted, take, course).rise_k,
                 power_w=power_w,
                 power_sigma_w=None if power_w is None else doubt * power_w,
                 snr=found.fit.score / found.excess,
