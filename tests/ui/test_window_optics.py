@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -20,7 +21,7 @@ from scipy.special import ndtr
 from scipy.stats import t
 from window_kit import ScriptedSource, open_and_wait, session_of
 
-from thermview.frames import Frame, FrameSource, Scale, SourceInfo
+from thermview.frames import Footage, Frame, FrameSource, Scale, SourceInfo
 from thermview.radiometry import (
     CameraProfile,
     ResponseCurve,
@@ -31,13 +32,15 @@ from thermview.radiometry import (
     profile_text,
 )
 from thermview.radiometry.calibration import CalibrationKind, ContactPoint, fit_calibration
+from thermview.radiometry.noise import NoiseReport
 from thermview.radiometry.size import Spread
 from thermview.recording.reader import open_recording
 from thermview.recording.writer import Writer
 from thermview.regions import Rectangle, Region
 from thermview.session.profiles import keep_profile, kept_profile
+from thermview.session.still import measure_still
 from thermview.sources import OpenOptions
-from thermview.ui import opening
+from thermview.ui import opening, optics
 from thermview.ui.dialogs.camera import CameraDialog
 from thermview.ui.dialogs.scene import SceneDialog
 from thermview.ui.dialogs.shiny import ShinyDialog
@@ -469,6 +472,30 @@ def test_shiny_places_are_found_hatched_and_not_read(
     desk.optics.forget_shiny()
     main_window.readings.refresh()
     assert model.data(model.index(0, 1)) != "not readable"
+
+
+def test_what_is_opened_next_does_not_wait_for_the_last_ones_noise(
+    qtbot: QtBot, main_window: MainWindow, waved: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with h5py.File(waved, "r+") as file:
+        marks = file.create_group("entry/marks")
+        marks["time"], marks["kind"], marks["text"] = [3.1], ["power on"], [""]
+    release, asked = threading.Event(), list[int]()
+
+    def slowly(footage: Footage, until_s: float) -> tuple[NoiseReport, NDArray[np.bool_]]:
+        asked.append(1)
+        if len(asked) == 1:
+            release.wait(20)
+        return measure_still(footage, until_s)
+
+    monkeypatch.setattr(optics, "measure_still", slowly)
+    open_and_wait(qtbot, main_window, str(waved))
+    qtbot.waitUntil(lambda: len(asked) == 1, timeout=10_000)
+    try:
+        open_and_wait(qtbot, main_window, str(waved))
+        qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None, timeout=10_000)
+    finally:
+        release.set()
 
 
 def test_what_passed_before_the_power_is_hatched_by_itself(

@@ -58,7 +58,7 @@ class Optics(QObject):
         self._desk = desk
         self.averaging = False
         self.shiny_shown = True
-        self.noise_busy = False
+        self._measured: Session | None = None
         self._judge: Judge | None = None
         self._judge_key: Any = None
         self._steps: list[_Step] = []
@@ -184,6 +184,11 @@ class Optics(QObject):
         self._measure_aside(session, lambda: measure_still(session.footage, until_s), quiet=True)
         self._look_for_shiny(session)
 
+    @property
+    def noise_busy(self) -> bool:
+        """Tell whether the noise is being measured."""
+        return self._measured is not None and self._measured is self._session
+
     def measure_noise(self, then: Callable[[NoiseReport, Mask], object] | None = None) -> None:
         """Measure the noise over the frames up to the shown moment; the camera must be still."""
         session = self._session
@@ -206,9 +211,9 @@ class Optics(QObject):
         quiet: bool,
         then: Callable[[NoiseReport, Mask], object] | None = None,
     ) -> None:
-        if self.noise_busy:
+        if self._measured is session:  # of another one that is no longer open, nobody wants it
             return
-        self.noise_busy = True
+        self._measured = session
         found: list[tuple[NoiseReport, Mask]] = []
 
         def measure() -> None:
@@ -219,7 +224,8 @@ class Optics(QObject):
                     raise
 
         def take() -> None:
-            self.noise_busy = False
+            if self._measured is session:
+                self._measured = None
             if found and self._session is session:
                 session.noise = found[0][0]
                 if then is not None:
