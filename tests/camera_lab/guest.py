@@ -16,6 +16,7 @@ import resource
 import shutil
 import subprocess
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,6 +25,9 @@ PACKAGES = ("qemu-system-x86", "busybox-static", "kmod")
 
 MODULES = ("virtio_pci", "9pnet_virtio", "9p", "overlay", "uvcvideo", "vhci-hcd")
 OUT = "/run/out"
+LOOK_S = 5.0
+LOCKUPS = 4
+"""So many times in a row, half a minute apart, the kernel's watchdog speaks before it is stuck."""
 """Where the guest finds the output folder."""
 
 _SHARE = "security_model=none,multidevs=remap"
@@ -93,6 +97,11 @@ class Outcome:
     seconds: float
     others: float
 
+    @property
+    def stuck(self) -> bool:
+        """Tell whether the guest's own kernel hung, as its watchdog said."""
+        return _is_stuck(self.log)
+
 
 def kernel_in(folder: Path) -> Kernel:
     """Return the kernel in a folder, fetched and unpacked there the first time."""
@@ -146,9 +155,7 @@ def run_in_guest(
             stderr=subprocess.STDOUT,
         )
         try:
-            machine.wait(timeout_s)
-        except subprocess.TimeoutExpired:
-            pass
+            _wait(machine, log, timeout_s)
         finally:
             machine.kill()
             machine.wait()
@@ -162,6 +169,20 @@ def run_in_guest(
         seconds,
         others_s / (seconds * (os.cpu_count() or 1)),
     )
+
+
+def _wait(machine: subprocess.Popen[bytes], log: Path, timeout_s: float) -> None:
+    """Wait for the guest's end, or until its kernel is stuck."""
+    end_s = time.monotonic() + timeout_s
+    while machine.poll() is None and time.monotonic() < end_s:
+        with suppress(subprocess.TimeoutExpired):
+            machine.wait(LOOK_S)
+        if _is_stuck(log.read_text("utf-8", "replace")):
+            return
+
+
+def _is_stuck(console: str) -> bool:
+    return console.count("soft lockup") >= LOCKUPS
 
 
 def _work_s() -> float:
