@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.background import calm_axes, measure_whitener
 from thermview.analysis.heat.cooling import Cooling
+from thermview.analysis.heat.quick import QuickMatch, Shares
 from thermview.analysis.heat.sources import Field, flat
 from thermview.analysis.heat_model import HIGHPASS_PX
 from thermview.analysis.prepare import Block, Take, lowpass
@@ -22,6 +23,7 @@ from thermview.analysis.responses import (
     project,
     slow_courses,
 )
+from thermview.analysis.wanted import in_parallel
 from thermview.analysis.waveform import Course
 
 Floats = NDArray[np.float64]
@@ -129,3 +131,22 @@ def _finish(
     variance = np.maximum(left_over / modes.freedom, noise_var).astype(np.float32)
     field = Field(coefficients, variance, modes, mm_per_px=mm_per_px, whitener=whitener)
     return Ground(modes, coefficients, plain, left_over, noise_var, field)
+
+
+def highest_scores(
+    take: Take,
+    parted: Split,
+    courses: Sequence[Course],
+    shares: Shares,
+    mm_per_px: float,
+    *,
+    trust: Floats | float = 1.0,
+) -> list[float]:
+    """Return for each of several courses the highest score, times its trust, that a part has."""
+
+    def highest(ground: Callable[[], Ground]) -> float:
+        field = ground().field
+        scores = QuickMatch(shares, field.filters).scores(field.left, field.variance)
+        return float((trust * scores).max())
+
+    return in_parallel(highest, prepare_grounds(take, parted, courses, mm_per_px))

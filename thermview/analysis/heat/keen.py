@@ -9,21 +9,20 @@ tells when the power came on where nothing else does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.heat.ground import Ground, Split, prepare_ground, prepare_grounds
+from thermview.analysis.heat.ground import Ground, Split, highest_scores, prepare_ground
 from thermview.analysis.heat.judged import Judged, weighed
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.quick import QuickMatch, Shares
+from thermview.analysis.heat.quick import Shares
 from thermview.analysis.heat.sources import Explainer
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.prepare import Take
 from thermview.analysis.responses import offsets
-from thermview.analysis.wanted import in_parallel
 from thermview.analysis.waveform import Course, step_course
 
 Floats = NDArray[np.float64]
@@ -86,14 +85,7 @@ def keen_look(
         return Keen(known, bare, ground, judged)
 
     def highest(parts: list[Footprint], within: Split, tried: list[Course]) -> list[float]:
-        shares = Shares(parts, take.shape)
-
-        def best(ground: Callable[[], Ground]) -> float:
-            field = ground().field
-            scores = QuickMatch(shares, field.filters).scores(field.left, field.variance)
-            return float(scores.max())
-
-        return in_parallel(best, prepare_grounds(take, within, tried, mm_per_px))
+        return highest_scores(take, within, tried, Shares(parts, take.shape), mm_per_px)
 
     if course is not None:
         keen = looked(course)

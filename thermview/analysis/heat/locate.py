@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat.findings import Located, Place, Suspect
-from thermview.analysis.heat.ground import Ground, Split, prepare_ground, prepare_grounds, split
+from thermview.analysis.heat.ground import Split, highest_scores, prepare_ground, split
 from thermview.analysis.heat.judged import Judged, judged_sources
 from thermview.analysis.heat.keen import keen_look
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.quick import QuickMatch, Shares
+from thermview.analysis.heat.quick import Shares
 from thermview.analysis.heat.spots import grid_of_discs
 from thermview.analysis.heat.surroundings import own_courses
 from thermview.analysis.heat.switching import (
@@ -34,7 +34,7 @@ from thermview.analysis.period import find_period
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Progress, Take, anchored
 from thermview.analysis.stabilise import steadied
-from thermview.analysis.wanted import asking, in_parallel
+from thermview.analysis.wanted import asking
 from thermview.analysis.waveform import Course, course_of_log, step_course
 from thermview.board import BoardView, Part, part_outline_px, parts_seen
 from thermview.frames import Footage, MarkKind, SupplyLog
@@ -307,16 +307,11 @@ def _faint_course(
     trust = np.array([COOLING_TRUST if parted.cooling.reaches(f) else 1.0 for f in footprints])
     shares = Shares(footprints, take.shape)
 
-    def evidence(ground: Callable[[], Ground]) -> float:
-        field = ground().field
-        scores = QuickMatch(shares, field.filters).scores(field.left, field.variance)
-        return float((trust * scores).max())
-
     def look(tried: Iterable[float]) -> dict[float, float]:
         steps = sorted(on_s for on_s in tried if first_s <= on_s < last_s) or [first_s]
         courses = [step_course(times_s, on_s) for on_s in steps]
-        grounds = prepare_grounds(take, parted, courses, mm_per_px)
-        return dict(zip(steps, in_parallel(evidence, grounds), strict=True))
+        scores = highest_scores(take, parted, courses, shares, mm_per_px, trust=trust)
+        return dict(zip(steps, scores, strict=True))
 
     first_s, last_s = times_s[0] + LEAST_BEFORE_S, times_s[-1] - LEAST_AFTER_S
     scores = look({*np.arange(first_s, last_s, SCAN_STEP_S), *(one.on_s for one in found)})
