@@ -16,7 +16,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from bench import NODES, NODROP, CameraProcess, DriverLog, Program, until
+from bench import NODES, NODROP, CameraProcess, DriverLog, Program, open_to_all, until
 
 SERIAL = "LAB0001"
 ADDRESS = f"camera:{SERIAL}"
@@ -121,6 +121,7 @@ def finding(work: Path, form: str, transport: str) -> Facts:
     camera = camera_of(form, transport, picture="room")
     until(watch.poll, "the watch to tell of the plugging in")
     time.sleep(0.5)
+    open_to_all()
     listed = Program("inputs", ADDRESS, "--format", "json").finish()
     barred = Program("record", ADDRESS, str(work / "no.h5"), user=NOBODY).finish()
     changed = Program("inputs", ADDRESS, "--set", "Brightness=7").finish()
@@ -160,6 +161,7 @@ def window(work: Path, form: str, transport: str) -> Facts:
     desk.open_first()
     desk.run(4.0, "start")
     desk.run(4.0, "quiet")
+    lay_out_s = desk.lay_out_s()
     desk.show_controls()
     desk.run(4.0, "controls")
     desk.turn("Brightness", 9)
@@ -180,7 +182,7 @@ def window(work: Path, form: str, transport: str) -> Facts:
     desk.run(1.0, "end")
     facts: Facts = desk.close()
     camera.end()
-    return facts | {"brightness": brightness}
+    return facts | {"brightness": brightness, "lay_out_s": lay_out_s}
 
 
 SCENARIOS: dict[str, Callable[[Path], Facts]] = {

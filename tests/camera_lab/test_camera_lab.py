@@ -235,7 +235,9 @@ def test_the_window_stays_responsive_through_it_all(found: Found) -> None:
     usual_s = max(phases["quiet"]["longest_wait_s"], phases["quiet again"]["longest_wait_s"])
     for name in ("stall", "unplugged", "back", "damaged"):
         worst_s = max(p["longest_wait_s"] for p in facts["phases"] if p["phase"] == name)
-        assert worst_s < max(0.5, 1.5 * usual_s), (name, worst_s, usual_s)
+        # a notice that comes or goes lays the whole window out anew
+        limit_s = max(0.5, usual_s + 2 * facts["lay_out_s"])
+        assert worst_s < limit_s, (name, worst_s, limit_s)
     assert not any("Bench camera" in words for words in phases["nothing plugged in"]["listed"])
     assert "Bench camera" in phases["plugged in"]["listed"][0]
     assert "stalled" in phases["stall"]["states"]

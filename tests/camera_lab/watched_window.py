@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from itertools import pairwise
+from statistics import median
 from typing import Any
 
 from PySide6.QtCore import QEventLoop, Qt, QTimer
@@ -13,6 +14,7 @@ from thermview.ui.desk import Desk
 from thermview.ui.dialogs.inputs import InputsDialog
 from thermview.ui.dialogs.knobs import KnobsDialog
 from thermview.ui.dress import dress
+from thermview.ui.rubbish import Collector
 from thermview.ui.settings import Settings
 from thermview.ui.window import MainWindow
 
@@ -25,6 +27,7 @@ class WatchedWindow:
     def __init__(self) -> None:
         self._application = QApplication(["thermview", "-platform", "offscreen"])
         dress(self._application, "dark")
+        Collector(self._application)
         self._desk = Desk(Settings())
         self._window = MainWindow(self._desk)
         self._window.show()
@@ -89,6 +92,17 @@ class WatchedWindow:
                 "listed": self._listed(),
             }
         )
+
+    def lay_out_s(self) -> float:
+        """Return how long this machine takes to lay out and paint the whole window once, s."""
+        took = []
+        for step in (20, -20, 20, -20):
+            self._application.processEvents()
+            began_s = time.monotonic()
+            self._window.resize(self._window.width() - step, self._window.height() - step)
+            self._application.processEvents()
+            took.append(time.monotonic() - began_s)
+        return median(took)
 
     def _listed(self) -> list[str]:
         """Return what the dialog of inputs lists, where it is open."""
