@@ -116,6 +116,8 @@ def install(testing: bool) -> None:
         cwd=ROOT,
         check=True,
     )
+    # an editable package is not compiled by pip, and some machines forbid it later
+    subprocess.run([str(PYTHON), "-m", "compileall", "-q", "thermview"], cwd=ROOT, check=False)
     stamp.write_text(wanted)
 
 

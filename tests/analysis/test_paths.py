@@ -8,10 +8,12 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
+from scipy.sparse import lil_matrix
+from scipy.sparse.csgraph import dijkstra
 
 from thermview.analysis.heat.locate import analyse, footprints_of
 from thermview.analysis.heat.nature import Nature
-from thermview.analysis.heat.paths import _median_of_seven, find_paths
+from thermview.analysis.heat.paths import _median_of_seven, _steps_through, _ways_from, find_paths
 from thermview.analysis.prepare import Shots, take_of
 from thermview.board import fit_homography
 from thermview.simulation.trials import random_film, random_story
@@ -102,3 +104,21 @@ def test_the_median_of_seven_is_the_median() -> None:
     principle, The Art of Computer Programming 3, 5.3.4; from memory)."""
     rows = np.array(list(product((0.0, 1.0), repeat=7)), np.float32).T
     assert np.array_equal(_median_of_seven(rows), np.median(rows, axis=0))
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_ways_through_a_patch_are_the_shortest(seed: int) -> None:
+    """Against SciPy's `sparse.csgraph.dijkstra`."""
+    random = np.random.default_rng(seed)
+    mask = random.random((14, 17)) < 0.7
+    hidden = mask & (random.random(mask.shape) < 0.2)
+    steps = _steps_through(mask, random.random(mask.shape) + 0.1, hidden)
+    graph = lil_matrix((len(steps), len(steps)))
+    for here, nexts in enumerate(steps):
+        for there, cost in nexts:
+            graph[here, there] = cost
+    away, before = _ways_from(0, steps)
+    assert away == pytest.approx(dijkstra(graph.tocsr(), indices=0))
+    for here in np.flatnonzero(np.isfinite(away))[1:]:
+        cost = dict(steps[before[here]])[here]
+        assert away[before[here]] + cost == pytest.approx(away[here])

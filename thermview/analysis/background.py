@@ -13,8 +13,8 @@ from itertools import pairwise
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
+from thermview.analysis.spectra import back, fast_length, forward
 from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.analysis.wanted import still_wanted
 
@@ -73,11 +73,11 @@ class Whitener:
         rows, columns = coefficients.shape[1:]
         pad = min(_PAD, rows - 1, columns - 1)
         wide = np.pad(coefficients, ((0, 0), (pad, pad), (pad, pad)), mode="reflect")
-        size = (fft.next_fast_len(wide.shape[1]), fft.next_fast_len(wide.shape[2]))
+        size = (fast_length(wide.shape[1]), fast_length(wide.shape[2]))
         per_px = frequencies(size)
-        seen = fft.rfft2(wide, s=size) * self.filters(per_px)
-        back = fft.irfft2(seen, s=size)[:, pad : pad + rows, pad : pad + columns]
-        return np.ascontiguousarray(back, dtype=np.float32)
+        seen = forward(wide, size) * self.filters(per_px)
+        inner = back(seen, size)[:, pad : pad + rows, pad : pad + columns]
+        return np.ascontiguousarray(inner, dtype=np.float32)
 
 
 def frequencies(size: tuple[int, int]) -> Floats:
@@ -101,7 +101,7 @@ def measure_whitener(coefficients: NDArray[np.float32], noise_var: float) -> Whi
     limit = np.float32(_CLIP * SIGMA_OF_MAD) * _medians(np.abs(apart))
     calm = np.clip(apart, -limit, limit)
     size = (calm.shape[1], calm.shape[2])
-    power = np.abs(fft.rfft2(calm)) ** 2 / (size[0] * size[1] * noise_var)
+    power = np.abs(forward(calm)) ** 2 / (size[0] * size[1] * noise_var)
     per_px = frequencies(size)
     rings = []
     for low, high in pairwise(EDGES_PER_PX):

@@ -10,15 +10,15 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from thermview.analysis.background import Whitener, frequencies
 from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
+from thermview.analysis.spectra import fast_length, forward
 from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
@@ -43,7 +43,6 @@ SPREAD_PX = 0.8
 """The camera's blur, one standard deviation."""
 KEPT_TEMPLATES = 24
 """Parts whose templates are kept for a second look; each has a few MB."""
-WORKERS = 2
 SPANNED = 1e-6
 """Share of the templates' energy that may be left out to make them from few."""
 
@@ -268,7 +267,7 @@ class HeatModel:
     ) -> None:
         self.side = side
         self.choices = [(kappa, lag) for kappa in kappas for lag in lags]
-        self._fine = fft.next_fast_len(2 * side, real=True)
+        self._fine = fast_length(2 * side)
         self._body, self._sheet = filters.at((self._fine, self._fine), self.choices)
         self._basis, self._mix = spanned(self._sheet)
         self._made: OrderedDict[tuple[bytes, Window], Templates] = OrderedDict()
@@ -287,7 +286,7 @@ class HeatModel:
     def _make(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         still_wanted()
         share = coverage(outline_px, window)
-        seen = fft.rfft2(share, s=(self._fine, self._fine))
+        seen = forward(share, (self._fine, self._fine))
         body = self._back(seen * self._body)
         seen /= share.sum()
         if only is None:
@@ -296,9 +295,9 @@ class HeatModel:
             sheet = self._back(self._sheet[only] * seen)[None]
         return Templates(window, sheet, body)
 
-    def _back(self, plane: NDArray[np.complexfloating]) -> NDArray[np.float32]:
+    def _back(self, plane: NDArray[Any]) -> NDArray[np.float32]:
         """Return pictures from the frequency plane, cut to the window: rows that are not needed
         are dropped half-way."""
-        tall = fft.ifft(plane, axis=-2, workers=WORKERS, overwrite_x=True)[..., : self.side, :]
-        wide = fft.irfft(tall, n=self._fine, axis=-1, workers=WORKERS)[..., : self.side]
+        tall = np.fft.ifft(plane, axis=-2)[..., : self.side, :]
+        wide = np.fft.irfft(tall, n=self._fine, axis=-1)[..., : self.side]
         return np.ascontiguousarray(wide, dtype=np.float32)

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
 
 from thermview.analysis.prepare import (
     Block,
@@ -46,6 +45,7 @@ STILL_PX = 0.2
 TREMOR_FRAMES, TREMOR_RUNS = 5, 6
 LEAST_TREMOR_PX = 0.15
 """Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
+_COARSE_SIZE = 33  # four standard deviations to each side
 _STEPS = 30  # a jump of seven pixels needs fifteen or so
 _CONVERGED_PX = 0.01
 _TUKEY = 4.7
@@ -305,8 +305,8 @@ def stripes(mean: Picture) -> Picture:
     """
     found = np.zeros_like(mean)
     for axis in (0, 1):
-        sigma = (0.0, COARSE_PX) if axis == 0 else (COARSE_PX, 0.0)
-        narrow = mean - gaussian_filter(mean, sigma)
+        size = (_COARSE_SIZE, 1) if axis == 0 else (1, _COARSE_SIZE)
+        narrow = mean - cv2.GaussianBlur(mean, size, COARSE_PX, borderType=cv2.BORDER_REFLECT)
         line = np.median(narrow, axis=axis)
         usual = float(np.median(np.abs(line))) * SIGMA_OF_MAD
         line = np.where(np.abs(line) < _EDGE * usual, line, 0.0)

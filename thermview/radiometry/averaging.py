@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation, uniform_filter
 
 from thermview.errors import UsageError
 from thermview.radiometry.planck import Floats
@@ -75,6 +74,8 @@ class GatedAverage:
 
     def _stepped(self, innovation: Floats, variance: Floats) -> NDArray[np.bool_]:
         """Return where noise cannot explain what is new, alone or over a neighbourhood."""
+        from scipy.ndimage import binary_dilation, uniform_filter  # late: most commands do without
+
         deviation = self._noise_k * np.sqrt(1.0 + variance)
         alone = np.abs(innovation) > GATE * deviation
         together = np.abs(uniform_filter(innovation / deviation, 3, mode="mirror")) * 3.0 > GATE

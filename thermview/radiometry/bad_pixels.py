@@ -6,7 +6,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import percentile_filter, rank_filter
 
 from thermview.errors import UsageError
 from thermview.frames import Counts
@@ -37,6 +36,8 @@ def find_bad_pixels(mean_k: Floats, noise_k: Floats) -> Mask:
     ndarray of bool, shape (row, column)
         True where bad.
     """
+    from scipy.ndimage import percentile_filter, rank_filter  # late: most commands do without
+
     typical_k = float(np.nanmedian(noise_k))
     bad: Mask = ~(np.isfinite(mean_k) & np.isfinite(noise_k))
     if typical_k > 0.0:

@@ -6,7 +6,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtrit
 
 Floats = NDArray[np.float64]
 
@@ -48,6 +47,8 @@ def coverage_factor(freedom: ArrayLike) -> Floats:
 
     Student's t, JCGM 100 G.3; the normal quantile for infinite degrees of freedom.
     """
+    from scipy.special import stdtrit  # late: most commands do without
+
     given = np.asarray(freedom, dtype=np.float64)
     factor = stdtrit(np.where(np.isfinite(given), given, 1.0), (1.0 + PROBABILITY) / 2.0)
     return np.asarray(np.where(np.isfinite(given), factor, COVERAGE_FACTOR))

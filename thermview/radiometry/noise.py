@@ -12,7 +12,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import median_filter
 
 from thermview.errors import UsageError
 from thermview.frames import Frame, Scale
@@ -200,6 +199,8 @@ def measure_noise(stack: NDArray[np.generic], times_s: Floats, scale: Scale) -> 
 
 def fixed_pattern(mean_k: Floats) -> float:
     """Return the scatter, K, of a mean frame's pixels about the median of their neighbourhood."""
+    from scipy.ndimage import median_filter  # late: most commands do without
+
     apart = (mean_k - median_filter(mean_k, size=3, mode="reflect")).ravel()
     return float(_MAD_TO_SIGMA * np.nanmedian(np.abs(apart - np.nanmedian(apart)))) / _OF_NINE
 

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy import constants
 
 from thermview.errors import InputError, UsageError
 
@@ -25,9 +24,11 @@ if TYPE_CHECKING:
 
 Floats = NDArray[np.float64]
 
-C1L_W_M2_SR = 2.0 * constants.h * constants.c**2
+_H_J_S, _C_M_PER_S, _K_J_PER_K = 6.62607015e-34, 299792458.0, 1.380649e-23
+"""Planck's constant, the speed of light, Boltzmann's constant: exact, for they define the SI."""
+C1L_W_M2_SR = 2.0 * _H_J_S * _C_M_PER_S**2
 """First radiation constant for radiance, W m²/sr (CODATA 2018)."""
-C2_M_K = constants.h * constants.c / constants.k
+C2_M_K = _H_J_S * _C_M_PER_S / _K_J_PER_K
 """Second radiation constant, m K (CODATA 2018)."""
 
 LOWEST_K = 1.0

@@ -19,7 +19,6 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_closing, label
 
 from thermview.errors import UsageError
 from thermview.frames import Frame
@@ -160,6 +159,8 @@ class ShinyMeter:
                 how_static = "board and surroundings are too alike; warm the board a little"
         known = moving is not None or bool(np.isfinite(eps).any())
         mask = static if moving is None else static | moving
+        from scipy.ndimage import binary_closing  # late: most commands do without
+
         closed = binary_closing(mask, np.ones((3, 3), dtype=np.bool_)) | mask
         how = f"{how_static}; {how_moving}"
         return ShinyMap(closed, eps, known, how if known else f"not known: {how}")
@@ -196,6 +197,8 @@ class ShinyMeter:
 
 def _from_the_side(changed: Mask) -> Mask:
     """Return what of a mask reaches the picture's side in one large piece."""
+    from scipy.ndimage import label  # late: most commands do without
+
     pieces, _ = label(changed)
     side = np.unique(np.concatenate([pieces[0], pieces[-1], pieces[:, 0], pieces[:, -1]]))
     large = np.bincount(pieces.ravel()) > _PASSING * changed.size

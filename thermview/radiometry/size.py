@@ -14,8 +14,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter
-from scipy.special import ndtr
 
 from thermview.errors import UsageError
 from thermview.radiometry.coverage import COVERAGE_FACTOR, effective_freedom
@@ -203,6 +201,8 @@ def edge_distances(picture: NDArray[np.float64]) -> tuple[Floats, Floats]:
     distance_px, value : ndarray, shape (pixels,)
         For `spread_from_edge`.
     """
+    from scipy.ndimage import gaussian_filter  # late: most commands do without
+
     smooth = gaussian_filter(picture, 1.0)
     by_row, by_column = np.gradient(smooth)
     weight = by_row**2 + by_column**2
@@ -259,6 +259,7 @@ def _pixel(x: Floats, width_px: float, sigma_px: float) -> Floats:
 
 def _edge(x: Floats, sigma_px: float) -> Floats:
     """Return what a pixel centred at `x` sees of a half plane x > 0: Φ averaged over the pixel."""
+    from scipy.special import ndtr  # late: most commands do without
 
     def integral(z: Floats) -> Floats:  # of Φ: z Φ(z) + φ(z)
         result: Floats = z * ndtr(z) + np.exp(-0.5 * z * z) / math.sqrt(2.0 * math.pi)

@@ -9,6 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import scipy.ndimage  # both for all that runs in threads: two must not load one package
+import scipy.special  # noqa: F401
 from numpy.typing import NDArray
 
 from thermview.errors import UsageError

@@ -10,21 +10,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from heapq import heappop, heappush
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d, label
 
 from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.analysis.wanted import still_wanted
 
-if TYPE_CHECKING:
-    from scipy.sparse import csr_matrix
-
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Steps = list[tuple[int, float]]
 
 BLUR_PX = 1.2
 ALONG_PX = (-8.0, -5.0, -2.5, 0.0, 2.5, 5.0, 8.0)
@@ -139,7 +137,7 @@ def find_paths(rise_k: NDArray[np.floating], outlines: Sequence[Floats] = ()) ->
     faint = ridge > max(FAINT_SIGMAS * noise, FAINT_SHARE * most)
     found = []
     gapless = cv2.morphologyEx((faint | hidden).astype(np.uint8), cv2.MORPH_CLOSE, _disc(GAP_PX))
-    patches, _ = label(gapless, structure=np.ones((3, 3)))
+    _, patches = cv2.connectedComponents(gapless, connectivity=8)
     for number in np.unique(patches[strong & ~hidden]):
         patch = patches == number
         course = _course_of(patch, ridge, hidden=hidden, ends=clear)
@@ -192,7 +190,8 @@ def _course_of(
     if len(way) < LEAST_PX or float(under[way].mean()) > MOST_HIDDEN:
         return None
     line = np.stack([x[way] + 0.5, y[way] + 0.5], axis=1)
-    line = gaussian_filter1d(line, 2.0, axis=0, mode="nearest")
+    edges = cv2.BORDER_REPLICATE
+    line = cv2.GaussianBlur(line, (1, 17), 2.0, borderType=edges)
     length_px = float(np.hypot(*np.diff(line, axis=0).T).sum())
     strength = np.where(under, 0.0, np.maximum(ridge[mask], 0.0)) ** 2
     width_px = float(strength.sum() / strength[way].sum())  # of a bar as high as the ridge
@@ -240,42 +239,52 @@ def _longest_way(mask: Mask, ridge: Floats, *, hidden: Mask, ends: Mask) -> NDAr
     ends : ndarray of bool, shape (pixel of the mask,)
         Where it may begin and end.
     """
-    from scipy.sparse.csgraph import dijkstra  # late: few recordings show a track
-
-    graph = _steps_through(mask, ridge, hidden)
-    first = _farthest(dijkstra(graph, directed=False, indices=int(np.argmax(ends))), ends)
-    away, before = dijkstra(graph, directed=False, indices=first, return_predecessors=True)
+    steps = _steps_through(mask, ridge, hidden)
+    first = _farthest(_ways_from(int(np.argmax(ends)), steps)[0], ends)
+    away, before = _ways_from(first, steps)
     at, way = _farthest(away, ends), []
     while at >= 0:
         way.append(at)
-        at = int(before[at])
+        at = before[at]
     return np.array(way)
+
+
+def _ways_from(first: int, steps: Sequence[Steps]) -> tuple[Floats, list[int]]:
+    """Return each pixel's distance and the pixel before it, -1 at the first (Dijkstra 1959)."""
+    away, before = [np.inf] * len(steps), [-1] * len(steps)
+    away[first] = 0.0
+    edge = [(0.0, first)]
+    while edge:
+        far, here = heappop(edge)
+        if far > away[here]:
+            continue
+        for there, cost in steps[here]:
+            if far + cost < away[there]:
+                away[there], before[there] = far + cost, here
+                heappush(edge, (far + cost, there))
+    return np.array(away), before
 
 
 def _farthest(distances: Floats, ends: Mask) -> int:
     return int(np.argmax(np.where(ends & np.isfinite(distances), distances, -1.0)))
 
 
-def _steps_through(mask: Mask, ridge: Floats, hidden: Mask) -> csr_matrix:
-    """Return what each step between neighbouring pixels of a mask costs."""
-    from scipy.sparse import coo_matrix
-
+def _steps_through(mask: Mask, ridge: Floats, hidden: Mask) -> list[Steps]:
+    """Return each pixel's neighbours in a mask, and what the step there costs."""
     y, x = np.nonzero(mask)
     number = np.full(mask.shape, -1)
     number[y, x] = np.arange(len(x))
     highest = float(ridge[mask & ~hidden].max())
     price = 1.0 / np.sqrt(np.clip(ridge[y, x] / highest, LEAST_SHARE, 1.0))
     price[hidden[y, x]] = HIDDEN_COST
-    rows, columns, costs = [], [], []
+    steps: list[Steps] = [[] for _ in x]
     padded = np.pad(number, 1, constant_values=-1)
     for dy, dx in ((0, 1), (1, 0), (1, 1), (1, -1)):
         other = padded[y + 1 + dy, x + 1 + dx]
-        there = other >= 0
-        here = np.flatnonzero(there)
-        rows.append(here)
-        columns.append(other[there])
-        costs.append(np.hypot(dy, dx) * (price[here] + price[other[there]]) / 2.0)
-    return coo_matrix(
-        (np.concatenate(costs), (np.concatenate(rows), np.concatenate(columns))),
-        shape=(len(x), len(x)),
-    ).tocsr()
+        here = np.flatnonzero(other >= 0)
+        there = other[here]
+        costs = np.hypot(dy, dx) * (price[here] + price[there]) / 2.0
+        for one, two, cost in zip(here.tolist(), there.tolist(), costs.tolist(), strict=True):
+            steps[one].append((two, cost))
+            steps[two].append((one, cost))
+    return steps

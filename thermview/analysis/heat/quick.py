@@ -13,10 +13,10 @@ from collections.abc import Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from thermview.analysis.heat.match import Match, excess_bounds, scores_of
 from thermview.analysis.heat_model import Filters, Footprint, coverage, window_around
+from thermview.analysis.spectra import back, fast_length, forward
 
 Floats = NDArray[np.float64]
 
@@ -53,7 +53,7 @@ class Shares:
         self.pixels = np.array([[share.sum()] for share in covers]).reshape(-1, 1)
         self.bounds = np.array([excess_bounds(one) for one in footprints]).reshape(-1, 2)
         size = (2 * SIDE, 2 * SIDE)
-        power = [np.abs(fft.rfft2(share, s=size)) ** 2 for share in covers]
+        power = [np.abs(forward(share, size)) ** 2 for share in covers]
         self.power = np.array(power).reshape(len(power), 2 * SIDE * (SIDE + 1)) / np.prod(size)
 
     def gather(self, pictures: NDArray[np.float32]) -> Floats:
@@ -75,7 +75,7 @@ class QuickMatch:
     def __init__(self, shares: Shares, filters: Filters) -> None:
         rows, columns = shares.shape
         self._shares = shares
-        self._size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE, real=True))
+        self._size = (fast_length(rows + SIDE), fast_length(columns + SIDE))
         self.choices = [(kappa, lag) for kappa in QUICK_KAPPAS for lag in QUICK_LAGS]
         self._own = filters.modes.body[[lag for _, lag in self.choices]]
         self._body, self._sheet = filters.at(self._size, self.choices)
@@ -109,10 +109,9 @@ class QuickMatch:
         shares, own = self._shares, self._own
         rows, columns = shares.shape
         weight = np.float32(sign) / variance
-        data = fft.rfft2(left * weight, s=self._size)
+        data = forward(left * weight, self._size)
         both = [np.einsum("mij,cmij->cij", data, self._sheet), data * self._body]
-        back = fft.irfft2(np.concatenate(both), s=self._size)
-        seen = np.asarray(back[:, :rows, :columns], np.float32)
+        seen = back(np.concatenate(both), self._size)[:, :rows, :columns].astype(np.float32)
         gathered = shares.gather(seen)
         edges = cv2.BORDER_CONSTANT
         blurred = cv2.GaussianBlur(1.0 / variance, (0, 0), AROUND_PX, borderType=edges)

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from thermview.analysis.background import frequencies
 from thermview.analysis.heat_model import CAPACITY, FILM, SPREAD_PX
+from thermview.analysis.spectra import back, forward
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +54,7 @@ def source_map(
     k2 = (2 * np.pi * per_px / (mm_per_px * 1e-3)) ** 2
     blur = np.exp(-0.5 * (2 * np.pi * per_px * spread_px) ** 2)
     stiff = kappa * k2 + film
-    seen = fft.rfft2(rise)
+    seen = forward(rise)
     # a compact source's spectrum is blur over stiffness; its size is the picture's own at low k
     shape = (blur / (stiff + capacity / 10.0)) ** 2
     noise = noise_k**2 * rise.size
@@ -64,7 +64,7 @@ def source_map(
     wiener = strength * shape / (strength * shape + noise)
     wiener[0, 0] = 1.0
     wanted = wiener / np.maximum(blur, 0.05)
-    heating = fft.irfft2(wanted * (stiff * seen + capacity * fft.rfft2(rate)), s=size)
+    heating = back(wanted * (stiff * seen + capacity * forward(rate)), size)
     inner = heating[pad:-pad, pad:-pad]
     return np.asarray(np.maximum(inner, 0.0) if positive else inner)
 

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from thermview.analysis.heat.match import excess_bounds
 from thermview.analysis.heat.quick import QUICK_KAPPAS, QUICK_LAGS
 from thermview.analysis.heat.sources import Field
 from thermview.analysis.heat_model import Footprint, HeatModel, Window
+from thermview.analysis.spectra import back, fast_length, forward
 from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
@@ -59,7 +59,7 @@ class SpotSearch:
         model = HeatModel(field.filters, SIDE, kappas=QUICK_KAPPAS, lags=QUICK_LAGS)
         middle = SIDE / 2 + 0.5
         rows, columns = field.shape
-        self._size = (fft.next_fast_len(rows + SIDE), fft.next_fast_len(columns + SIDE))
+        self._size = (fast_length(rows + SIDE), fast_length(columns + SIDE))
         for size_mm in SIZES_MM:
             shape = disc(middle, middle, size_mm, field.mm_per_px, "")
             made = model.templates(shape.outline_px, Window(0, 0, SIDE))
@@ -77,7 +77,7 @@ class SpotSearch:
         """Return a template's transform, its middle at the picture's first pixel."""
         padded = np.zeros((*template.shape[:-2], *self._size), np.float32)
         padded[..., :SIDE, :SIDE] = template
-        return np.asarray(fft.rfft2(np.roll(padded, (-SIDE // 2, -SIDE // 2), (-2, -1))))
+        return np.asarray(forward(np.roll(padded, (-SIDE // 2, -SIDE // 2), (-2, -1))))
 
     def scores(self) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
         """Return the best score at each pixel, and the size, mm, that reaches it."""
@@ -85,14 +85,14 @@ class SpotSearch:
         rows, columns = field.shape
         size = self._size
         weight = 1.0 / field.variance
-        data = fft.rfft2(field.left * weight, s=size)
-        trust = fft.rfft2(weight, s=size)
+        data = forward(field.left * weight, size)
+        trust = forward(weight, size)
         best = np.full(field.shape, -np.inf, np.float32)
         sizes = np.zeros(field.shape, np.float32)
         for size_mm, seen, energy in self._matched:
             still_wanted()
             both = np.stack([np.sum(data * seen, axis=0), trust * energy])
-            amount, norm = fft.irfft2(both, s=size)[:, :rows, :columns]
+            amount, norm = back(both, size)[:, :rows, :columns]
             score = amount / np.sqrt(np.maximum(norm, 1e-30))
             sizes[score > best] = size_mm
             np.maximum(best, score, out=best)

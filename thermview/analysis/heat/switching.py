@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat_model import HIGHPASS_PX, SPREAD_PX, Footprint
+from thermview.analysis.nonnegative import nonnegative
 from thermview.analysis.prepare import Block
 from thermview.analysis.responses import one_pole
 from thermview.analysis.wanted import still_wanted
@@ -267,10 +268,8 @@ class _Trial:
 
     def left(self, answers: Floats) -> float:
         """Return the energy that no such sum explains."""
-        from scipy.optimize import nnls  # late: the window starts without it
-
         still_wanted()
         kept = answers - self._idle @ (self._idle.T @ answers)
         kept /= np.maximum(np.linalg.norm(kept, axis=0), 1e-12)
-        _, left = nnls(kept, self._curve)
-        return float(left) ** 2
+        _, left = nonnegative(kept, self._curve)
+        return left**2

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import uniform_filter1d
 
 from thermview.analysis.heat.findings import Place, Suspect
 from thermview.analysis.heat.ground import Ground, Split
@@ -15,6 +15,7 @@ from thermview.analysis.heat.judged import DOUBTED_SCORE, Judged
 from thermview.analysis.heat.nature import Evidence, Nature
 from thermview.analysis.heat.sources import place_sigma_px
 from thermview.analysis.heat.watts import MODEL_DOUBT, within_supply
+from thermview.analysis.nonnegative import nonnegative
 from thermview.analysis.prepare import Take
 from thermview.analysis.responses import TAUS_S, Modes
 from thermview.analysis.waveform import Course
@@ -146,23 +147,22 @@ def _heat_in(curve_k: Floats, modes: Modes) -> Floats:
     Whatever the part and the board, that is a sum of the drive's answers with weights that are
     not negative.
     """
-    from scipy.optimize import nnls  # late: the window starts without it
-
     drive = modes.drive
     answers = np.concatenate([drive.body.T, drive.sheet[0][:, ::6]], axis=1)
     answers = answers / np.maximum(np.abs(answers).max(axis=0), 1e-12)
     own = answers - modes.idle @ (modes.idle.T @ answers)
-    weights, _ = nnls(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
+    weights, _ = nonnegative(own, curve_k - modes.idle @ (modes.idle.T @ curve_k))
     return np.asarray(answers @ weights)
 
 
 def _whole_rise(take: Take, course: Course, place: tuple[int, int]) -> float:
     """Return how far a pixel rises over what it was before the power, all around it included, K."""
     row, column = place
-    curve = uniform_filter1d(take.rise_k[:, row, column].astype(np.float64), SMOOTH_FRAMES)
+    curve = take.rise_k[:, row, column].astype(np.float64)[None]
+    smooth = cv2.blur(curve, (SMOOTH_FRAMES, 1), borderType=cv2.BORDER_REFLECT)
     before = take.times_s < course.on_s
     zero = float(take.rise_k[before, row, column].mean()) if before.any() else 0.0
-    return max(float(np.percentile(curve, 98)) - zero, 0.0)
+    return max(float(np.percentile(smooth, 98)) - zero, 0.0)
 
 
 def places_of(
