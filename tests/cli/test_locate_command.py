@@ -5,6 +5,8 @@ from __future__ import annotations
 import csv
 import json
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -248,3 +250,17 @@ def test_the_period_is_found(
     still = ("locate", samples / "ramp-quiet.h5", "--period", "auto")
     assert command(monkeypatch, *still) == 2
     assert "no period" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["ramp-faint", "ramp-handheld", "ramp-quiet"])
+def test_nothing_is_loaded_that_is_not_needed(samples: Path, name: str) -> None:
+    """SciPy takes longer to load than all that it would do here."""
+    files = [str(one) for one in beside(samples, name)]
+    script = (
+        "import sys; from thermview.cli.main import run; run(['locate', *sys.argv[1:]]); "
+        "print([name for name in sys.modules if name.split('.')[0] == 'scipy'])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script, *files], check=True, text=True, stdout=subprocess.PIPE
+    )
+    assert done.stdout.splitlines()[-1] == "[]"

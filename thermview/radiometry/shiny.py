@@ -17,6 +17,7 @@ import math
 from dataclasses import dataclass
 from typing import Final
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -159,9 +160,7 @@ class ShinyMeter:
                 how_static = "board and surroundings are too alike; warm the board a little"
         known = moving is not None or bool(np.isfinite(eps).any())
         mask = static if moving is None else static | moving
-        from scipy.ndimage import binary_closing  # late: most commands do without
-
-        closed = binary_closing(mask, np.ones((3, 3), dtype=np.bool_)) | mask
+        closed = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((3, 3))) > 0
         how = f"{how_static}; {how_moving}"
         return ShinyMap(closed, eps, known, how if known else f"not known: {how}")
 
@@ -197,9 +196,7 @@ class ShinyMeter:
 
 def _from_the_side(changed: Mask) -> Mask:
     """Return what of a mask reaches the picture's side in one large piece."""
-    from scipy.ndimage import label  # late: most commands do without
-
-    pieces, _ = label(changed)
+    _, pieces = cv2.connectedComponents(changed.astype(np.uint8), connectivity=4)
     side = np.unique(np.concatenate([pieces[0], pieces[-1], pieces[:, 0], pieces[:, -1]]))
     large = np.bincount(pieces.ravel()) > _PASSING * changed.size
     return np.asarray(changed & np.isin(pieces, side[large[side]]))
