@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 from PySide6.QtCore import QObject
 from PySide6.QtGui import QGuiApplication
-from PySide6.QtWidgets import QFileDialog, QInputDialog
+from PySide6.QtWidgets import QInputDialog
 
 from thermview.frames import Frame
 from thermview.regions import save_regions
+from thermview.ui.asking import ask_path
 from thermview.ui.exports import (
     FRAME_FILTERS,
     REPORT_FILTERS,
@@ -113,11 +114,7 @@ class SaveCommands(QObject):
     def _ask_save(self, proposal: Callable[[], Path], what: str) -> Path | None:
         """Ask where to; without a folder of the user's own, which is said, nothing is proposed."""
         proposed = self._desk.attempt(proposal) or Path.home()
-        name, chosen = QFileDialog.getSaveFileName(self._window, "save", str(proposed), what)
-        if not name:
-            return None
-        path = Path(name)
-        return path if path.suffix else path.with_suffix(chosen.split("*")[1].strip(") "))
+        return ask_path(self._window, "save", proposed, what)
 
     def save_regions(self) -> None:
         """Write the regions' file."""

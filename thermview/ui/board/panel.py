@@ -18,6 +18,7 @@ from PySide6.QtWidgets import (
 )
 
 from thermview.session.matching import MM_PER_PX
+from thermview.ui.asking import ask_path
 from thermview.ui.board import files
 from thermview.ui.board.overlay import BoardSheet
 from thermview.ui.board.parts_page import PartsPage
@@ -172,15 +173,9 @@ class BoardPanel(QFrame):
         """Choose where the regions are kept as a part map."""
         if self._desk.session is None or (files.is_guess(self._desk) and not self._guess_taken()):
             return
-        name, _ = QFileDialog.getSaveFileName(
-            self,
-            "keep the regions as a part map",
-            files.named_beside(self._desk, ".partmap.json"),
-            "part map (*.json)",
-        )
-        if name:
-            path = Path(name)
-            path = path if path.suffix else path.with_suffix(".json")
+        proposed = files.named_beside(self._desk, ".partmap.json")
+        path = ask_path(self, "keep the regions as a part map", proposed, "part map (*.json)")
+        if path is not None:
             self._desk.attempt(lambda: files.save_map(self._desk, path))
             self.open_page(PARTS)
 

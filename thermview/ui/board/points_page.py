@@ -24,6 +24,7 @@ from thermview.paths import save_text
 from thermview.session.known_places import proposal
 from thermview.session.matching import ENOUGH, Grade, Point
 from thermview.session.power import power_on
+from thermview.ui.asking import ask_path
 from thermview.ui.board.files import named_beside
 from thermview.ui.board.place_field import PlaceField
 from thermview.ui.board.point_tool import Pixel, PointTool
@@ -281,9 +282,9 @@ class PointsPage(QWidget):
     def ask_save(self) -> None:
         """Choose where the matching points are written."""
         first = named_beside(self._desk, ".landmarks.json")
-        name, _ = QFileDialog.getSaveFileName(self, "save matching points", first, _FILES)
-        if name:
-            self._desk.attempt(lambda: self.save(Path(name)))
+        path = ask_path(self, "save matching points", first, _FILES)
+        if path is not None:
+            self._desk.attempt(lambda: self.save(path))
 
     def save(self, path: Path) -> None:
         """Write the matching points.

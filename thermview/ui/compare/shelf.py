@@ -15,6 +15,7 @@ from thermview.errors import ThermviewError
 from thermview.frames import SupplyLog
 from thermview.job.shelf import Entry, Shelf
 from thermview.session.power import is_on
+from thermview.ui.asking import ask_path
 from thermview.ui.compare.keep import CHANGE_WORDS, KEEP_WORDS, ConditionsDialog
 from thermview.ui.compare.question import Reference
 from thermview.ui.compare.room import CompareRoom
@@ -261,11 +262,9 @@ class ShelfSection(QFrame):
 
     def ask_export(self, entry: Entry) -> None:
         """Choose where an entry's file goes."""
-        name, _ = QFileDialog.getSaveFileName(
-            self, "export a known-good board", f"{entry.id}{SUFFIX}", FILES
-        )
-        if name:
-            self._keeper.export(entry, Path(name))
+        path = ask_path(self, "export a known-good board", f"{entry.id}{SUFFIX}", FILES)
+        if path is not None:
+            self._keeper.export(entry, path)
 
 
 def name_of(entry: Entry) -> str:
