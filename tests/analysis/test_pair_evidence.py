@@ -17,7 +17,7 @@ from scipy.special import k0
 from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.apart import apart_from_power
 from thermview.analysis.pair.clock import Courses, find_power_on, warm_up
-from thermview.analysis.pair.elsewhere import found_elsewhere
+from thermview.analysis.pair.elsewhere import Elsewhere
 from thermview.analysis.pair.fit import EDGE, JointFit
 from thermview.analysis.pair.onto import onto
 from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
@@ -114,7 +114,7 @@ def told(fit: JointFit, seen: Floats) -> list[str]:
     block = highpass(seen.reshape(-1, *SHAPE).astype(np.float32), NARROW).reshape(seen.shape)
     known = View(np.eye(3), PITCH_MM, np.zeros((0, 2)), exact=True)
     aligned = Aligned(known, np.zeros((8, 8)), 0.0, 0.0)
-    weighed = weigh(fit.by_edges(block), PLANE, SUBJECTS, (aligned, aligned), 0.01)
+    weighed = weigh(fit.by_edges(block), PLANE, fit.subjects, (aligned, aligned), 0.01)
     return verdicts(weighed, Limits())
 
 
@@ -135,13 +135,36 @@ def test_a_parts_own_heat_has_its_edges_and_its_neighbours_does_not(fit: JointFi
     assert told(fit, still + np.stack([warm, 0.2 * warm + spread]))[2] == "colder"
 
 
+def test_a_part_that_is_warm_in_its_middle_only_is_told(fit: JointFit) -> None:
+    """What the model gets wrong of a part's shape goes with that part's own power."""
+    course = COURSES.body[3][:, None, None]
+    middle = 5 * course * gaussian_filter(drawn(part("middle", 10, 10, 1.5, 4)), 0.8)
+    still = np.random.default_rng(8).normal(0, 0.01, (2, COURSES.count, *SHAPE))
+    for ratio, verdict in ((0.2, "colder"), (1.0, "alike"), (2.2, "hotter")):
+        said = told(fit, still + np.stack([middle, ratio * middle]))
+        assert said == [verdict, "alike", "alike", "alike"]
+
+
+def test_what_is_wrong_with_a_neighbours_shape_accuses_no_other() -> None:
+    """A cold chip stands 0.5 mm beside a warm part that the model gets wrong, and that changes."""
+    beside = [SUBJECTS[0], part("R9", 13.3, 10, 0.5, 1.0), *SUBJECTS[1:]]
+    course = COURSES.body[3][:, None, None]
+    still = np.random.default_rng(9).normal(0, 0.01, (2, COURSES.count, *SHAPE))
+    for x_mm, width_mm in ((10, 1.5), (11.5, 2), (8.5, 2)):
+        warm = 5 * course * gaussian_filter(drawn(part("half", x_mm, 10, width_mm, 4)), 0.8)
+        for ratio in (0.1, 2.2):
+            seen = still + np.stack([warm, ratio * warm])
+            assert told(JointFit(PLANE, beside, COURSES), seen)[1:] == ["alike"] * 4
+
+
 def test_the_model_is_as_wrong_at_a_part_as_close_by(fit: JointFit) -> None:
     """White noise moved over: a template's powers scatter by σ/|template| (least squares)."""
     noise = np.random.default_rng(6).normal(0, 0.05, (2, COURSES.count, *SHAPE))
     edges = np.stack([highpass(p.astype(np.float32), EDGE) for p in noise])
     found = fit.by_edges(np.zeros_like(edges))
-    scattered = found_elsewhere(replace(found, left=edges), PLANE, SUBJECTS)
-    for one, column in zip(scattered, found.columns, strict=True):
+    energy = np.einsum("scyx,scyx->syx", found.columns, found.columns)
+    scattered = Elsewhere(replace(found, left=edges), PLANE, SUBJECTS, energy)
+    for one, column in zip(scattered.powers_w, found.columns, strict=True):
         # what is left was high-passed as the template is: no more than white noise's
         white = 0.05 / np.sqrt(float(np.sum(column**2)))
         assert 0.4 * white < one.std() < 1.2 * white

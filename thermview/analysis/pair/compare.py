@@ -233,9 +233,10 @@ def compare(
     soft = replace(plane, blur=float(np.hypot(plane.blur, blur_var**0.5)))
     fit = JointFit(soft, chosen, courses)
     fitted = fit.fit(block, noise_k)
-    lasting = len(courses.times_s) ** 0.5  # the courses are of unit size
+    # the courses are of unit size, and without what stays as it is
+    step = 0.5 * len(courses.times_s) ** 0.5
     factor = np.array([d.factor for d in fit.drawn]) / SEEN
-    weighed = weigh(fitted, plane, chosen, aligned, noise_k, lasting=lasting, factor=factor)
+    weighed = weigh(fitted, plane, chosen, aligned, noise_k, step=step, factor=factor)
     said = verdicts(weighed, limits or Limits())
     entries = entries_of(chosen, fit.drawn, weighed, said)
     usual = median_entry(list(entries.values()))

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.pair.align import Aligned, displacements
-from thermview.analysis.pair.elsewhere import found_elsewhere
+from thermview.analysis.pair.elsewhere import Elsewhere
 from thermview.analysis.pair.fit import Fitted
 from thermview.analysis.pair.plane import Plane, Subject
 
@@ -95,7 +95,7 @@ def weigh(
     views: tuple[Aligned, Aligned],
     noise_k: float,
     *,
-    lasting: float = 1.0,
+    step: float = 1.0,
     factor: Floats | float = 1.0,
 ) -> Weighed:
     """Return the powers' uncertainties.
@@ -104,8 +104,8 @@ def weigh(
     ----------
     noise_k : float
         Of a coefficient.
-    lasting : float
-        The size in coefficients of 1 K all the time.
+    step : float
+        What a step of 1 K comes to in the coefficients, at most.
     factor : ndarray, shape (subject,), or float
         What parts draw over their fitted powers.
     """
@@ -120,28 +120,33 @@ def weigh(
             for board, view in enumerate(views)
         ]
     ).sum(axis=1)
-    elsewhere = found_elsewhere(fitted, plane, subjects)
     shared = spread * size**2  # what it costs to share edges with neighbours
-    highest = np.sqrt(np.sum(fitted.columns**2, axis=1)).max(axis=(1, 2)).astype(np.float64)
-    mirrored_w = MIRRORED_K * lasting / np.maximum(highest, 1e-30)
+    energy = np.einsum("scyx,scyx->syx", fitted.columns, fitted.columns)
+    elsewhere = Elsewhere(fitted, plane, subjects, energy)
+    highest = np.sqrt(energy.max(axis=(1, 2))).astype(np.float64)
+    mirrored_w = MIRRORED_K * step / np.maximum(highest, 1e-30)
+    doing_w = DOING_W / np.broadcast_to(factor, len(subjects))
     beside = fitted.gram / size[:, None] ** 2
     np.fill_diagonal(beside, 0.0)
 
-    def variance(powers: Floats, boards: Floats, noise: float) -> Floats:
+    def variance(powers: Floats, wrong: Floats, boards: Floats, noise: float) -> Floats:
         """Return that of a sum of both boards' powers, each board counted so many times."""
-        wrong = np.array([np.mean((boards @ powers_w) ** 2) for powers_w in elsewhere])
         others = NEIGHBOUR_ERROR**2 * (beside**2 @ powers**2)
         return np.asarray(spread * noise**2 + shared * wrong + others + boards**2 @ shift_var)
 
-    each = np.eye(2)
+    alone = np.array([np.mean(powers_w**2, axis=1) for powers_w in elsewhere.powers_w]).T
     presence_w = np.sqrt(
-        [variance(p, b, noise_k) for p, b in zip(fitted.power_w, each, strict=True)]
+        [
+            variance(power, wrong, board, noise_k)
+            for power, wrong, board in zip(fitted.power_w, alone, np.eye(2), strict=True)
+        ]
     )
     level = common_level(fitted.power_w, presence_w)
     good, other = level * fitted.power_w[0], fitted.power_w[1]
-    var = variance(other - good, np.array([-level, 1.0]), 1.5 * noise_k)
+    wrong = elsewhere.apart(level, doing_w)
+    var = variance(other - good, wrong, np.array([-level, 1.0]), 1.5 * noise_k)
     var += mirrored_w**2 + (RATIO_ERROR * np.minimum(good, other)) ** 2
-    return Weighed(fitted.power_w, level, np.sqrt(var), presence_w, DOING_W / factor)
+    return Weighed(fitted.power_w, level, np.sqrt(var), presence_w, doing_w)
 
 
 def _leak(fitted: Fitted, inverse: Floats, board: int) -> Floats:
