@@ -382,6 +382,11 @@ def test_large_rises_are_not_called_nothing(
     qtbot.waitUntil(lambda: bool(panel.rises))
     assert panel.hint.text().startswith(NOT_SHOWN)
     assert NOTHING not in panel.hint.text()
+    main_window.resize(1280, 700)
+    main_window.steps.choose("look")  # its sheet leaves less room
+    qtbot.waitUntil(lambda: panel.height() < 180)
+    assert not panel.list.geometry().intersects(panel.note.geometry())
+    assert not panel.list.geometry().intersects(panel.hint.geometry())
 
 
 def test_live_words_follow_the_power(qtbot: QtBot, main_window: MainWindow) -> None:

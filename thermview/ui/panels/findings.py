@@ -34,6 +34,7 @@ from thermview.ui.widgets import Refresher, column, label, named, row, tool
 MOST = 8
 REFRESH_MS = 500
 LEAST_LIST_PX = 72  # a finding with its evidence
+LEAST_RISES_PX = 30  # the largest; above and below it stand more words than beside findings
 SURE = 5.0  # a rise within so many times the picture's noise is not listed
 NOT_PROOF = (
     "Largest rise only, not yet proof of a source: heat spreads, and shiny metal mirrors warm "
@@ -104,7 +105,6 @@ class FindingsPanel(QFrame):
         self.list.setVerticalScrollMode(QListWidget.ScrollMode.ScrollPerPixel)
         self.list.setWordWrap(True)
         self.list.setMouseTracking(True)
-        self.list.setMinimumHeight(LEAST_LIST_PX)
         self._fonts = [QFont(self.font()), QFont(self.font())]
         self._fonts[0].setPixelSize(tokens().large)
         self._fonts[1].setPixelSize(tokens().body)
@@ -200,6 +200,7 @@ class FindingsPanel(QFrame):
         self.heading.setToolTip(
             "dissipated power by the heat equation, timed against the supply; not the hottest pixel"
         )
+        self.list.setMinimumHeight(LEAST_LIST_PX)
         if rows == self.rows:
             return
         self.rows = rows
@@ -311,6 +312,7 @@ class FindingsPanel(QFrame):
 
     def _list_rises(self, rises: list[Rise], hint: str) -> None:
         display = self._desk.display
+        self.list.setMinimumHeight(LEAST_RISES_PX)
         self.rises = rises
         self.hint.setText(hint)
         self.hint.setVisible(bool(hint))
