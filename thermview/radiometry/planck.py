@@ -37,6 +37,7 @@ HIGHEST_K = 10_000.0
 
 _KNOTS = 8192
 _NODES_PER_PANEL = 24
+_MOST_AT_ONCE = 100_000
 _PANEL_RATIO = 1.3  # panels no longer than this ratio of wavelengths, so that quadrature is exact
 _METRES_PER_UM = 1e-6
 
@@ -160,7 +161,7 @@ class BandRadiance:
 
 @lru_cache(maxsize=16)
 def band_radiance(band: Band = DEFAULT_BAND) -> BandRadiance:
-    """Return the tables of one band; made once, about 50 ms.
+    """Return the tables of one band; made once, about 20 ms.
 
     Raises
     ------
@@ -171,7 +172,8 @@ def band_radiance(band: Band = DEFAULT_BAND) -> BandRadiance:
 
     wavelength_um, weight = _quadrature(band)
     ln_kelvin = np.linspace(np.log(LOWEST_K), np.log(HIGHEST_K), _KNOTS)
-    ln_radiance = np.array([_ln_radiance(wavelength_um, weight, x) for x in ln_kelvin])
+    pieces = np.array_split(ln_kelvin, -(-len(ln_kelvin) * len(wavelength_um) // _MOST_AT_ONCE))
+    ln_radiance = np.concatenate([_ln_radiance(wavelength_um, weight, x) for x in pieces])
     forward = CubicSpline(ln_kelvin, ln_radiance)
     return BandRadiance(
         forward,
@@ -182,13 +184,13 @@ def band_radiance(band: Band = DEFAULT_BAND) -> BandRadiance:
     )
 
 
-def _ln_radiance(wavelength_um: Floats, weight: Floats, ln_kelvin: float) -> float:
+def _ln_radiance(wavelength_um: Floats, weight: Floats, ln_kelvin: Floats) -> Floats:
     # the largest exponent is taken out first, so that 1 K does not underflow
-    x = C2_M_K / (wavelength_um * _METRES_PER_UM * np.exp(ln_kelvin))
-    least = x.min()
+    x = C2_M_K / (wavelength_um * _METRES_PER_UM * np.exp(ln_kelvin)[:, None])
+    least = x.min(axis=1)
     spectral = C1L_W_M2_SR / (wavelength_um * _METRES_PER_UM) ** 5 * _METRES_PER_UM
-    total = (weight * spectral * np.exp(least - x) / -np.expm1(-x)).sum()
-    return float(np.log(total) - least)
+    total = (weight * spectral * np.exp(least[:, None] - x) / -np.expm1(-x)).sum(axis=1)
+    return np.asarray(np.log(total) - least)
 
 
 def _quadrature(band: Band) -> tuple[Floats, Floats]:
