@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.pair.clock import Courses, WarmUp
+from thermview.analysis.pair.patches import Patches
 from thermview.analysis.pair.plane import (
     BLUR_PX,
     Pictures,
@@ -42,6 +43,7 @@ LOOK_SHARE, HEAT_SHARE = 0.3, 0.05
 """Shares of cells that err independently: parts look sharp, but heat's models err smoothly, and
 beside a hot part all to one side (measured against known views)."""
 TRIED_KAPPAS = (0.006, 0.018)
+AROUND = 16  # cells that a part's outline, high-passed, reaches beyond it
 INNER = 0.65  # a chip resistor's dark middle between its bright ends
 
 
@@ -131,10 +133,10 @@ class Aligner:
     def __init__(self, plane: Plane, subjects: Sequence[Subject], courses: Courses) -> None:
         self.plane = plane
         self.subjects = subjects
-        self.heat = _heat_columns(plane, subjects, courses)
-        self.heat_gram = (self.heat @ self.heat.T).astype(np.float64)
-        self.looks = _outline_columns(plane, subjects)
-        gram = (self.looks @ self.looks.T).astype(np.float64)
+        self.heat = _heat_patches(plane, subjects, courses)
+        self.heat_gram = self.heat.gram()
+        self.looks = _outline_patches(plane, subjects)
+        gram = self.looks.gram()
         self.looks_gram = gram + 1e-3 * float(np.diag(gram).max()) * np.eye(len(gram))
         rows, columns = plane.shape
         yy, xx = np.mgrid[0:rows, 0:columns] + 0.5
@@ -175,14 +177,12 @@ class Aligner:
         """Return normal equations for eight displacements and a change of blur."""
         seen = self.plane.rectify(warm.coefficients, view.matrix, view.mm_per_px)
         seen = highpass(seen, NARROW)
-        watts = nonnegative(self.heat_gram, (self.heat @ seen.ravel()).astype(np.float64))
-        model = (watts.astype(np.float32) @ self.heat).reshape(seen.shape)
+        model = self.heat.summed(nonnegative(self.heat_gram, self.heat.products(seen)), seen)
         normal, right = self._flow(model, seen - model, warm.noise_k, HEAT_SHARE, soft)
         still = _unstriped(warm.before_k)[None]
         look = highpass(self.plane.rectify(still, view.matrix, view.mm_per_px), EDGE * 3)
-        right_hand = (self.looks @ look.ravel()).astype(np.float64)
-        contrast = np.linalg.solve(self.looks_gram, right_hand)
-        outline = (contrast.astype(np.float32) @ self.looks).reshape(look.shape)
+        contrast = np.linalg.solve(self.looks_gram, self.looks.products(look))
+        outline = self.looks.summed(np.asarray(contrast), look)
         noise_k = max(warm.before_noise_k, LEAST_PATTERN_K)
         more = self._flow(outline, look - outline, noise_k, LOOK_SHARE, soft)
         normal, right = normal + more[0], right + more[1]
@@ -212,36 +212,35 @@ def _edges(pictures: Pictures, soft: float) -> Pictures:
     return highpass(pictures, EDGE * (1 + soft))
 
 
-def _heat_columns(
-    plane: Plane, subjects: Sequence[Subject], courses: Courses
-) -> NDArray[np.float32]:
+def _heat_patches(plane: Plane, subjects: Sequence[Subject], courses: Courses) -> Patches:
     """Return each subject's heat on a plain and on a well-conducting board, and its body's own."""
     lags = sorted({usual_lag(s.area_m2) for s in subjects})
     library = Library(plane, courses, TRIED_KAPPAS, lags)
-    table = np.zeros((3, len(subjects), courses.count, *plane.shape), np.float32)
-    for at, subject in enumerate(subjects):
+    pictures = []
+    for subject in subjects:
         lag = usual_lag(subject.area_m2)
-        cut = library.window(subject).slices
         which = [library.choices.index((kappa, lag)) for kappa in TRIED_KAPPAS]
-        table[0, at][:, *cut], table[1, at][:, *cut] = library.sheet(subject, which)
-        table[2, at][:, *cut] = library.bodily(subject, lag) * usual_excess(subject.area_m2)
-    return table.reshape(3 * len(subjects), -1)
+        body = library.bodily(subject, lag) * usual_excess(subject.area_m2)
+        sheets = library.sheet(subject, which)
+        pictures.append(np.concatenate([sheets, body[None].astype(np.float32)]))
+    return Patches([library.window(s).slices for s in subjects], pictures)
 
 
-def _outline_columns(plane: Plane, subjects: Sequence[Subject]) -> NDArray[np.float32]:
-    """Return each subject's outline and its middle part, as edges, one a row."""
-    rows, columns = plane.shape
-    table = np.zeros((2 * len(subjects), rows, columns), np.float32)
-    for at, subject in enumerate(subjects):
-        window = Window.around(plane.cells(subject.centre_mm), 64, plane.shape)
+def _outline_patches(plane: Plane, subjects: Sequence[Subject]) -> Patches:
+    """Return each subject's outline and its middle part, as edges."""
+    cuts, pictures = [], []
+    for subject in subjects:
         centre = subject.centre_mm
+        extent = float(np.ptp(plane.cells(subject.outline_mm), axis=0).max())
+        window = Window.around(plane.cells(centre), round(extent) + 2 * AROUND, plane.shape)
         arms = subject.outline_mm - centre
         long = int(np.argmax(np.ptp(arms, axis=0)))
         middle = arms * np.where(np.arange(2) == long, INNER, 1.0) + centre
-        for which, outline in enumerate((subject.outline_mm, middle)):
-            share = cv2.GaussianBlur(plane.coverage(outline, window), (0, 0), BLUR_PX)
-            table[at + which * len(subjects)][window.slices] = share
-    return highpass(table, EDGE * 3).reshape(len(table), -1)
+        shares = [plane.coverage(outline, window) for outline in (subject.outline_mm, middle)]
+        soft = [cv2.GaussianBlur(share, (0, 0), BLUR_PX) for share in shares]
+        cuts.append(window.slices)
+        pictures.append(highpass(np.stack(soft).astype(np.float32), EDGE * 3)[:, None])
+    return Patches(cuts, pictures)
 
 
 def _unstriped(picture: NDArray[np.float32]) -> NDArray[np.float32]:

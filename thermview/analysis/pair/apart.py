@@ -36,9 +36,9 @@ def apart_from_power(
     if not inner.any() or not ring.any():
         return False
     since_s = take.times_s - on_s
-    kept = since_s <= courses.times_s[-1]
-    since_s, segment = since_s[kept], take.segment[kept]
-    curve = take.rise_k[kept][:, inner].mean(axis=1) - take.rise_k[kept][:, ring].mean(axis=1)
+    kept = slice(int(np.count_nonzero(since_s <= courses.times_s[-1])))
+    since_s, segment, rise_k = since_s[kept], take.segment[kept], take.rise_k[kept]
+    curve = rise_k[:, inner].mean(axis=1) - rise_k[:, ring].mean(axis=1)
     table = table_of(courses, since_s, segment)
     offsets = table[:, courses.count :]
     by_heat = _left(table, curve)

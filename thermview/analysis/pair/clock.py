@@ -247,6 +247,7 @@ def _steadied(curves: Floats, frame_s: float) -> Floats:
     half its window.
     """
     window = min(2 * round(PASSING_S / frame_s) + 1, 2 * (len(curves) // 4) + 1)
-    usual = median_filter(curves, size=(window, 1), mode="nearest")
+    each = [median_filter(curve, size=window, mode="nearest") for curve in curves.T]
+    usual = np.stack(each, axis=1)  # one by one goes far faster than all at once
     passing = np.abs(curves - usual) > np.maximum(PASSING_SIGMAS, 0.2 * np.ptp(usual, axis=0))
     return np.where(passing, usual, curves)

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.pair.align import nonnegative
 from thermview.analysis.pair.clock import Courses
+from thermview.analysis.pair.patches import Cut, Patches
 from thermview.analysis.pair.plane import Pictures, Plane, Subject, highpass
 from thermview.analysis.pair.templates import Library, usual_excess, usual_lag
 from thermview.analysis.pair.watts import Drawn, Products, drawn
@@ -84,35 +85,42 @@ class JointFit:
         noise_k : float
             Of a coefficient.
         """
-        fitted = self._solve(seen, self.columns)
+        fitted = _solved(seen, self.columns, self.cuts)
         energy = np.sum(fitted.power_w**2, axis=0) * np.diag(fitted.gram)
         order = np.argsort(-energy)[:FITTED]
         chosen = [int(i) for i in order if energy[i] > PLAIN * noise_k**2]
         sheets = {i: self.library.sheet(self.subjects[i]) for i in chosen}
         bodies = {i: self.library.body(self.subjects[i]) for i in chosen}
-        for _ in range(SWEEPS):
+        for sweep in range(SWEEPS):
             left, power = fitted.left, fitted.power_w
             for i in chosen:
-                self._suit(i, sheets[i], bodies[i], left, power)
-            fitted = self._solve(seen, self.columns)
+                products = self._suit(i, sheets[i], bodies[i], left, power)
+                if sweep == SWEEPS - 1:
+                    self.drawn[i] = drawn(
+                        products,
+                        self.library.choices,
+                        self.library.courses,
+                        self.subjects[i],
+                        power[:, i],
+                    )
+            fitted = _solved(seen, self.columns, self.cuts)
         return self.by_edges(seen)
 
     def by_edges(self, seen: Pictures) -> Fitted:
         """Return the powers that edges tell: what is no wider than `EDGE`."""
         reach = round(4 * EDGE)
         columns = np.zeros_like(self.columns)
-        for edges, whole, cut in zip(columns, self.columns, self.cuts, strict=True):
-            wide = tuple(slice(max(along.start - reach, 0), along.stop + reach) for along in cut)
-            edges[:, *wide] = highpass(whole[:, *wide], EDGE)
-        return self._solve(np.stack([highpass(pictures, EDGE) for pictures in seen]), columns)
-
-    def _solve(self, seen: Pictures, columns: Pictures) -> Fitted:
-        table = columns.reshape(len(columns), -1)
-        gram = (table @ table.T).astype(np.float64)
-        right = (table @ seen.reshape(2, -1).T).astype(np.float64)
-        power = np.stack([nonnegative(gram, right[:, board]) for board in (0, 1)])
-        left = seen - (power.astype(np.float32) @ table).reshape(seen.shape)
-        return Fitted(power, columns, gram, left)
+        rows, across = columns.shape[2:]
+        wide = [
+            (
+                slice(max(y.start - reach, 0), min(y.stop + reach, rows)),
+                slice(max(x.start - reach, 0), min(x.stop + reach, across)),
+            )
+            for y, x in self.cuts
+        ]
+        for edges, whole, cut in zip(columns, self.columns, wide, strict=True):
+            edges[:, *cut] = highpass(whole[:, *cut], EDGE)
+        return _solved(np.stack([highpass(p, EDGE) for p in seen]), columns, wide)
 
     def _suit(
         self,
@@ -121,8 +129,11 @@ class JointFit:
         body: NDArray[np.float32],
         left: Pictures,
         power: Floats,
-    ) -> None:
-        """Choose κ, lag and excess of a subject for both boards; the others' heat taken off."""
+    ) -> Products:
+        """Choose κ, lag and excess of a subject for both boards; the others' heat taken off.
+
+        Return the templates' products with what is seen of the subject.
+        """
         cut = (slice(None), *self.cuts[i])
         old = self.columns[i][cut].copy()
         seen = np.stack([left[b][cut] + np.float32(power[b, i]) * old for b in (0, 1)])
@@ -141,9 +152,7 @@ class JointFit:
         for b in (0, 1):
             left[b][cut] = seen[b] - np.float32(watts[b]) * new
         power[:, i] = watts
-        self.drawn[i] = drawn(
-            products, self.library.choices, self.library.courses, self.subjects[i], watts
-        )
+        return products
 
     def _products(
         self, sheet: NDArray[np.float32], body: NDArray[np.float32], seen: Pictures
@@ -190,3 +199,13 @@ def _pooled(
     size = sheet + 2 * excess * both + excess**2 * body
     power = np.maximum((on_sheet + excess * on_body) / size, 0.0)
     return float(2 * power @ (on_sheet + excess * on_body) - power @ power * size), excess, power
+
+
+def _solved(seen: Pictures, columns: Pictures, cuts: Sequence[Cut]) -> Fitted:
+    """Return the powers of templates that are zero beyond their cuts."""
+    whole = zip(columns, cuts, strict=True)
+    patches = Patches(cuts, [column[None, :, *cut] for column, cut in whole])
+    gram = patches.gram()
+    power = np.stack([nonnegative(gram, patches.products(board)) for board in seen])
+    left = [board - patches.summed(p, board) for p, board in zip(power, seen, strict=True)]
+    return Fitted(power, columns, gram, np.stack(left))
