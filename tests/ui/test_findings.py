@@ -385,8 +385,9 @@ def test_large_rises_are_not_called_nothing(
     main_window.resize(1280, 700)
     main_window.steps.choose("look")  # its sheet leaves less room
     qtbot.waitUntil(lambda: panel.height() < 180)
-    assert not panel.list.geometry().intersects(panel.note.geometry())
-    assert not panel.list.geometry().intersects(panel.hint.geometry())
+    shown = [one for one in (panel.note, panel.hint) if one.isVisible()]
+    assert shown
+    assert not any(panel.list.geometry().intersects(one.geometry()) for one in shown)
 
 
 def test_live_words_follow_the_power(qtbot: QtBot, main_window: MainWindow) -> None:
@@ -436,3 +437,17 @@ def test_what_is_said_above_the_findings_pushes_nothing_about(
     panel.when.setText("power on at 1234.5 s, by the supply and whatever else may be said of it")
     qtbot.wait(50)
     assert canvas.width() == before
+
+
+def test_words_below_the_findings_give_way_where_there_is_no_room(
+    qtbot: QtBot, main_window: MainWindow
+) -> None:
+    panel = main_window.findings
+    answered(qtbot, main_window, sample_recordings() / "short.h5")
+    main_window.resize(1280, 900)
+    qtbot.waitUntil(panel.note.isVisible)
+    assert not panel.list.geometry().intersects(panel.note.geometry())
+    main_window.steps.choose("look")
+    main_window.resize(1000, 640)
+    qtbot.waitUntil(lambda: not panel.note.isVisible())
+    assert panel.when.toolTip()  # there they are still told

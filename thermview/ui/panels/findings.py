@@ -111,9 +111,9 @@ class FindingsPanel(QFrame):
         self.hint = label("", "findingsHint", wrap=True)
         self.note = label("", "findingsNote", "small", wrap=True)
         layout = column(self, margin=tokens().space)
-        head = row(self.heading, self.when, self.cancel, self.again, self.on_picture)
-        head.setStretch(1, 1)  # what comes and goes there must not push the picture about
-        layout.addLayout(head)
+        self._head = row(self.heading, self.when, self.cancel, self.again, self.on_picture)
+        self._head.setStretch(1, 1)  # what comes and goes there must not push the picture about
+        layout.addLayout(self._head)
         layout.addWidget(self.hint)
         layout.addWidget(self.list, 1)
         layout.addWidget(self.note)
@@ -190,10 +190,19 @@ class FindingsPanel(QFrame):
         return "" if heats else ONLY_EXPECTED
 
     def _say_note(self, notes: list[str]) -> None:
-        """Say what to know of the answer: the last in the panel, all in the tip."""
+        """Say what to know of the answer: the last in the panel, all in the tips."""
         self.note.setText(notes[-1] if notes else "")
-        self.note.setToolTip("\n".join(notes))
-        self.note.setVisible(bool(notes))
+        for widget in (self.note, self.when):
+            widget.setToolTip("\n".join(notes))
+        self._make_room()
+
+    def _make_room(self) -> None:
+        """Leave the note out where the list would be covered: a label's lines know no least."""
+        width = self.list.width()
+        others = [self.list.minimumHeight(), self._head.sizeHint().height()]
+        others += [x.heightForWidth(width) for x in (self.hint, self.note) if x.text()]
+        gaps = (len(others) + 1) * tokens().space
+        self.note.setVisible(bool(self.note.text()) and sum(others) + gaps <= self.height())
 
     def _list_rows(self, rows: list[Row]) -> None:
         self.heading.setText("findings")
@@ -367,6 +376,7 @@ class FindingsPanel(QFrame):
     def resizeEvent(self, event: QResizeEvent) -> None:
         """Wrap the evidence anew."""
         super().resizeEvent(event)
+        self._make_room()
         self.list.scheduleDelayedItemsLayout()
 
 

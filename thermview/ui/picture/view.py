@@ -7,7 +7,7 @@ from functools import partial
 
 from PySide6.QtCore import QEvent, QPoint, Qt
 from PySide6.QtGui import QAction, QActionGroup, QContextMenuEvent, QImage, QKeyEvent, QKeySequence
-from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMenu, QToolButton, QVBoxLayout, QWidget
+from PySide6.QtWidgets import QHBoxLayout, QLineEdit, QMenu, QWidget
 
 from thermview.frames import Frame
 from thermview.ui.desk import Desk
@@ -15,6 +15,7 @@ from thermview.ui.picture.canvas import Canvas
 from thermview.ui.picture.menu import fill_picture_menu
 from thermview.ui.picture.ruler import RulerBox
 from thermview.ui.picture.still import render_still
+from thermview.ui.picture.tool_column import ToolColumn
 from thermview.ui.picture.tools import ToolKind
 from thermview.ui.widgets import icon, named
 
@@ -68,7 +69,7 @@ class PictureView(QWidget):
         layout = QHBoxLayout(self)
         layout.setContentsMargins(0, 0, 0, 0)
         layout.setSpacing(4)
-        layout.addLayout(self._tool_column())
+        layout.addWidget(self._tool_column())
         layout.addWidget(self.canvas, 1)
         self._connect()
         self._session_changed()
@@ -157,21 +158,10 @@ class PictureView(QWidget):
         self.actions_by_name[name] = action
         return action
 
-    def _tool_column(self) -> QVBoxLayout:
-        column = QVBoxLayout()
-        column.setContentsMargins(0, 0, 0, 0)
-        column.setSpacing(0)
-        for name, action in self.actions_by_name.items():
-            if name in _IN_MENU:  # seldom changed, so that the column stays short
-                continue
-            made = named(QToolButton(self), f"button_{name}", "flat")
-            made.setDefaultAction(action)
-            made.setFocusPolicy(Qt.FocusPolicy.TabFocus)
-            made.setAccessibleName(action.text())
-            if name == "fit":
-                column.addStretch(1)
-            column.addWidget(made)
-        return column
+    def _tool_column(self) -> ToolColumn:
+        shown = [item for item in self.actions_by_name.items() if item[0] not in _IN_MENU]
+        first = [name for name, _ in shown].index("fit")
+        return ToolColumn(shown[:first], shown[first:], self)
 
     def _connect(self) -> None:
         desk, canvas = self.desk, self.canvas

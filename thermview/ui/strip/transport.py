@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from PySide6.QtCore import Qt
-from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QWidget
+from PySide6.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QWidget
 
 from thermview.regions import Statistic
 from thermview.ui.strip.ticks import clock_text
@@ -53,6 +53,7 @@ class TransportRow(QWidget):
         self.statistic.activated.connect(lambda i: desk.set_statistic(list(STATISTICS)[i]))
         self.time = label("", "strip_time", "large")
         self.total = label("", "strip_total", "dim")
+        self.total.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Preferred)
         self._lay_out()
         self.show_state()
         self.show_time()
@@ -93,8 +94,7 @@ class TransportRow(QWidget):
         layout.addSpacing(2 * space)
         layout.addWidget(self.time)
         layout.addSpacing(space)
-        layout.addWidget(self.total)
-        layout.addStretch(1)
+        layout.addWidget(self.total, 1)
         layout.addWidget(label("curves", "strip_statistic_label", "dim"))
         layout.addSpacing(4)
         layout.addWidget(self.statistic)
