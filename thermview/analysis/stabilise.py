@@ -331,18 +331,17 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
     fixed : ndarray of float32, shape (row, column)
         The part of the sensor's own pattern that the motion makes visible, K.
     """
-    some = pictures[:, ::3, ::3].reshape(len(pictures), -1)
-    flattened = pictures - np.median(some, axis=1)[:, None, None]
     every = max(1, len(pictures) // 48)
+    few = pictures[::every]
+    few = few - np.median(few[:, ::3, ::3].reshape(len(few), -1), axis=1)[:, None, None]
     if fixed is None:
-        fixed = stripes(flattened[::every].mean(axis=0))
-    shown = np.stack([banded(p) for p in flattened])
-    shown -= banded(fixed)
-    motion = _track(Tracker(shown[:3].mean(axis=0), FIRST_POINTS), shown)
-    shown += banded(fixed)
-    fixed = fixed_pattern(flattened[::every], motion.matrices[::every], fixed)
-    fixed_band = banded(fixed)
-    clean = shown - fixed_band
+        fixed = stripes(few.mean(axis=0))
+    clean = np.stack([banded(p) for p in pictures])
+    clean -= banded(fixed)
+    motion = _track(Tracker(clean[:3].mean(axis=0), FIRST_POINTS), clean)
+    clean += banded(fixed)
+    fixed = fixed_pattern(few, motion.matrices[::every], fixed)
+    clean -= banded(fixed)
     good = np.flatnonzero(~motion.lost)[::every]
     reference = np.mean([warped(clean[i], motion.matrices[i]) for i in good], axis=0)
     motion = _track(Tracker(reference), clean, motion.matrices)
@@ -413,7 +412,8 @@ def steady(shots: Shots) -> tuple[Take, Motion | None]:
     if motion is None:
         return take_of(shots), None
     good = ~motion.lost
-    kept = Shots(still[good], shots.times_s[good], shots.segment[good])
+    still = still if good.all() else still[good]
+    kept = Shots(still, shots.times_s[good], shots.segment[good])
     return take_of(kept, motion.shifts_px(still.shape[1:])[good]), motion
 
 
