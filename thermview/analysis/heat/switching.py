@@ -1,7 +1,8 @@
 """When the power came on, and its course since, from the parts' own curves.
 
 A switching shows as a curve that is quiet and then answers through thermal lags. What a part's
-surroundings show as well is left out, so that a hand's coming is no switching.
+surroundings show as well is left out, and what parts far away show, so that a hand's coming is no
+switching.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 from thermview.analysis.heat_model import HIGHPASS_PX, SPREAD_PX, Footprint
 from thermview.analysis.nonnegative import nonnegative
 from thermview.analysis.prepare import Block
-from thermview.analysis.responses import one_pole
+from thermview.analysis.responses import one_pole, orthonormal
 from thermview.analysis.wanted import still_wanted
 from thermview.analysis.waveform import Course, step_at, step_course
 
@@ -36,21 +37,34 @@ SURE = 1500.0
 """Explained energy from which one tells, whatever is left unexplained."""
 MORE_IS_BETTER = 25.0
 """A step more must explain so much, in units of the noise's variance."""
+SHARED = 6
+"""Courses that parts far away share most of: a hand that moves shows three or four."""
+FAR_PX, CELL_PX = 60.0, 30.0
+"""So far from the middle of its cell of the picture a part counts as far away."""
+MOST_ALONE = 3
+TELLS, WHOLE_TELLS = 60.0, 300.0
+"""From here a curve is believed without leaving out what parts far away show: several parts that
+heat share their course (trials: hands' images reach 52 without their surroundings' course, and
+230 with it)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Series:
-    """A curve for each part: matched to its size, unit noise gain; shape (time, part)."""
+    """A curve for each part: matched to its size, unit noise gain; shape (time, part).
+
+    `centres_px` holds the parts' middles, shape (part, 2).
+    """
 
     values: Floats
     names: list[str]
+    centres_px: Floats
 
 
 def part_series(narrow: Block, footprints: list[Footprint]) -> Series:
     """Return each part's curve from high-passed pictures."""
     rows, columns = narrow.shape[1:]
     margin = round(2 * HIGHPASS_PX / 3)
-    curves, names = [], []
+    curves, names, centres = [], [], []
     for footprint in footprints:
         still_wanted()
         low = np.floor(footprint.outline_px.min(axis=0)).astype(int) - margin
@@ -70,8 +84,9 @@ def part_series(narrow: Block, footprints: list[Footprint]) -> Series:
         cut = narrow[:, y0:y1, x0:x1].reshape(len(narrow), -1)
         curves.append(cut @ (weight / size).ravel())
         names.append(footprint.name)
+        centres.append(footprint.centre_px)
     table = np.stack(curves, axis=1) if curves else np.zeros((len(narrow), 0))
-    return Series(table.astype(np.float64), names)
+    return Series(table.astype(np.float64), names, np.reshape(centres, (-1, 2)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,6 +107,8 @@ class Switching:
         What was left out, orthonormal.
     calm : bool
         What its surroundings show was left out too.
+    alone : bool
+        And what parts far away show.
     """
 
     on_s: float
@@ -101,6 +118,7 @@ class Switching:
     curve: Floats
     idle: Floats
     calm: bool
+    alone: bool = False
 
 
 def find_switchings(
@@ -146,9 +164,15 @@ def find_switchings(
     freedom = len(times_s) - idle.shape[1] - 4
     calm: list[Switching] = []
     whole: list[Switching] = []
-    for name, curve, around in zip(series.names, curves.T, surroundings, strict=True):
+    alone: list[Switching] = []
+    pulsed = period_s is not None
+    shared = [curves[:, :0]] * len(curves.T) if pulsed else _shared(curves, series.centres_px)
+    for name, curve, around, far in zip(series.names, curves.T, surroundings, shared, strict=True):
         still_wanted()
-        for courses, found in ((around, calm), (around[:, :0], whole)):
+        ways = [(around, calm), (around[:, :0], whole)]
+        if far.shape[1]:
+            ways.append((orthonormal(np.concatenate([around, far], axis=1)), alone))
+        for courses, found in ways:
             own = curve - courses @ (courses.T @ curve)
             left = energy - np.sum((courses.T @ answers) ** 2, axis=0)
             amount = own @ answers
@@ -160,15 +184,45 @@ def find_switchings(
             size = float(explained[at]) / noise_k**2
             both = np.concatenate([idle, courses], axis=1)
             on_s = float(tried[at % len(tried)])
-            found.append(Switching(on_s, name, score, size, own, both, courses is around))
+            told = {"calm": found is not whole, "alone": found is alone}
+            found.append(Switching(on_s, name, score, size, own, both, **told))
     clearest = sorted(calm, key=lambda s: -s.score)[:2]
     clearest += sorted(whole, key=lambda s: -s.score)[:1]
-    return clearest + sorted(whole, key=lambda s: -s.explained)[:1]
+    clearest += sorted(whole, key=lambda s: -s.explained)[:1]
+    return clearest + [s for s in sorted(alone, key=lambda s: -s.score)[:MOST_ALONE] if is_clear(s)]
+
+
+def _shared(curves: Floats, centres_px: Floats) -> list[Floats]:
+    """Return for each part the courses that parts far away share, orthonormal, (time, ≤ `SHARED`).
+
+    What metal all over a board mirrors of a hand is alike, whatever its surroundings show of it;
+    one part's heat is seen by none so far away. The leading principal components.
+    """
+    cells = np.floor(centres_px / CELL_PX).astype(int)
+    made: dict[tuple[int, ...], Floats] = {}
+    for cell in map(tuple, cells.tolist()):
+        if cell not in made:
+            away = centres_px - (np.array(cell) + 0.5) * CELL_PX
+            made[cell] = _leading(curves[:, np.hypot(away[:, 0], away[:, 1]) > FAR_PX], SHARED)
+    return [made[cell] for cell in map(tuple, cells.tolist())]
+
+
+def _leading(table: Floats, count: int) -> Floats:
+    """Return the orthonormal courses, at most `count`, that columns share most of."""
+    still_wanted()
+    times, columns = table.shape
+    if not columns:
+        return table
+    few = columns < times
+    products = table.T @ table if few else table @ table.T
+    sizes, axes = np.linalg.eigh(products)
+    axes = axes[:, -count:][:, sizes[-count:] > 1e-9 * max(sizes[-1], 1e-30)]
+    return orthonormal(table @ axes) if few and axes.shape[1] else np.asarray(axes)
 
 
 def is_clear(switching: Switching) -> bool:
     """Tell whether a curve tells more than when the power came on."""
-    return switching.score > CLEAR or switching.explained > SURE
+    return switching.score > CLEAR or (switching.explained > SURE and not switching.alone)
 
 
 def course_of_switchings(
@@ -178,27 +232,31 @@ def course_of_switchings(
 
     A supply that is turned up in steps fits no single step; the curve that its whole course
     explains best decides. A curve that its surroundings were not taken from must be explained to
-    the last per cent, for a hand's image is seldom quite like an answer to a supply.
+    the last per cent, for a hand's image is seldom quite like an answer to a supply; and where
+    a curve is clear beside what parts far away show, only such a one or a very clear one counts.
     """
     first = switchings[0]
-    clear = [one for one in switchings if is_clear(one)]
-    told = []
-    for one in clear:
+    told: list[tuple[float, Course]] = []
+    sure: list[tuple[float, Course]] = []
+    for one in filter(is_clear, switchings):
         left, course = _refined(one, times_s, noise_k)
         whole = float(one.curve @ one.curve)
+        variance = max(noise_k**2, left / len(times_s))
         if one.calm or left < WHOLE_LEAVES * whole:
-            variance = max(noise_k**2, left / len(times_s))
-            told.append((float(np.sqrt(max(whole - left, 0.0) / variance)), course))
-    if not told:
+            tells = float(np.sqrt(max(whole - left, 0.0) / variance))
+            certain = one.alone or tells > (TELLS if one.calm else WHOLE_TELLS)
+            (sure if certain else told).append((tells, course))
+    if not sure and not told:
         return step_course(times_s, first.on_s)
-    return max(told, key=lambda pair: pair[0])[1]
+    return max(sure or told, key=lambda pair: pair[0])[1]
 
 
 def _refined(switching: Switching, times_s: Floats, noise_k: float) -> tuple[float, Course]:
     """Return the energy that the best course leaves of a curve, and the course."""
     frame_s = float(np.median(np.diff(times_s)))
     trial = _Trial(switching, times_s)
-    near = switching.on_s + np.arange(-1.6, 0.81, 0.16)
+    first_s = times_s[0] + LEAST_BEFORE_S
+    near = np.maximum(switching.on_s + np.arange(-1.6, 0.81, 0.16), first_s)
     shapes = [(0.0, on_s, ramp_s) for ramp_s in RAMPS_S for on_s in near]
     cost, _, on_s, ramp_s = min(
         # steps are what switches give: a weak curve does not make ramps of them
@@ -209,19 +267,22 @@ def _refined(switching: Switching, times_s: Floats, noise_k: float) -> tuple[flo
     power = np.clip((times_s - on_s) / max(ramp_s, frame_s), 0.0, 1.0)
     whole = float(switching.curve @ switching.curve)
     if cost > 0.03 * whole + len(times_s) * noise_k**2:
-        begins = np.arange(times_s[0] + 0.6, times_s[-1] - 3.0, 0.4)
+        begins = np.arange(first_s, times_s[-1] - 3.0, 0.4)
         begins = begins[begins < switching.on_s + 1.0]
         stairs = min(
-            (trial.left(trial.stairs(on, gap, count)), on, gap, count)
-            for gap in STAIR_GAPS_S
-            for count in (2, 3)
-            for on in begins
+            (
+                (trial.left(trial.stairs(on, gap, count)), on, gap, count)
+                for gap in STAIR_GAPS_S
+                for count in (2, 3)
+                for on in begins
+            ),
+            default=(np.inf, on_s, 0.0, 0),
         )
         if stairs[0] < cost - MORE_IS_BETTER * noise_k**2:
             _, about_s, gap_s, count = stairs
             cost, on_s = min(
                 (trial.left(trial.stairs(on, gap_s, count)), float(on))
-                for on in about_s + np.arange(-0.4, 0.41, 0.08)
+                for on in np.maximum(about_s + np.arange(-0.4, 0.41, 0.08), first_s)
             )
             answers = trial.stairs(on_s, gap_s, count)
             each = step_at(times_s, np.asarray(on_s + gap_s * np.arange(count), np.float64))
