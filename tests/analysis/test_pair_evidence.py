@@ -157,6 +157,33 @@ def test_what_is_wrong_with_a_neighbours_shape_accuses_no_other() -> None:
             assert told(JointFit(PLANE, beside, COURSES), seen)[1:] == ["alike"] * 4
 
 
+def test_a_shift_that_both_boards_share_is_little_doubt_of_their_difference(
+    fit: JointFit,
+) -> None:
+    """A hot part 0.5 mm off its outline, on both boards alike, moves powers but not their ratio."""
+    course = COURSES.body[3][:, None, None]
+    moved = [replace(s, outline_mm=s.outline_mm + np.array([0.5, 0.3])) for s in SUBJECTS]
+    sizes = np.array([(30, 5, 8, 3), (30, 5, 0.5, 3)])
+    seen = np.array([[course * gaussian_filter(drawn(s), 0.8) for s in moved]])
+    seen = np.einsum("bs,xscij->bcij", sizes, seen)
+    seen = seen + np.random.default_rng(10).normal(0, 0.01, seen.shape)
+    block = np.stack([highpass(p.astype(np.float32), NARROW) for p in seen])
+    doubt = np.diag([0.5**2, 0, 0, 0.3**2, 0, 0, 0, 0])
+    view = View(np.eye(3), PITCH_MM, np.zeros((0, 2)))
+    alone = Aligned(view, doubt, 0.0, 0.5)
+    laid = replace(alone, apart=1e-3 * doubt)
+    by_itself, shared = (
+        weigh(fit.by_edges(block), PLANE, SUBJECTS, pair, 0.01)
+        for pair in ((alone, alone), (alone, laid))
+    )
+    assert shared.presence_w == pytest.approx(by_itself.presence_w)
+    healthy = [0, 1, 3]
+    assert np.all(shared.sigma_w[healthy] < by_itself.sigma_w[healthy])
+    apart = np.abs(shared.power_w[1] - shared.level * shared.power_w[0])[healthy]
+    assert np.all(apart < 3 * shared.sigma_w[healthy])
+    assert verdicts(shared, Limits()) == ["alike", "alike", "colder", "alike"]
+
+
 def test_the_model_is_as_wrong_at_a_part_as_close_by(fit: JointFit) -> None:
     """White noise moved over: a template's powers scatter by σ/|template| (least squares)."""
     noise = np.random.default_rng(6).normal(0, 0.05, (2, COURSES.count, *SHAPE))

@@ -44,6 +44,7 @@ LOOK_SHARE, HEAT_SHARE = 0.3, 0.05
 beside a hot part all to one side (measured against known views)."""
 TRIED_KAPPAS = (0.006, 0.018)
 AROUND = 16  # cells that a part's outline, high-passed, reaches beyond it
+NOT_WHITE = 2.5  # what errs is not white: measured against known views
 INNER = 0.65  # a chip resistor's dark middle between its bright ends
 
 
@@ -81,12 +82,16 @@ class Aligned:
         Root mean square shift that the refinement made at the subjects.
     sigma_mm : float
         Its uncertainty there, root mean square.
+    apart : ndarray, shape (8, 8), or None
+        Covariance of how it lies beside the other board's view, where its picture was laid onto
+        the other's; the rest of what is wrong with it is wrong with the other too.
     """
 
     view: View
     covariance: Floats
     moved_mm: float
     sigma_mm: float
+    apart: Floats | None = None
 
 
 def displacements(plane: Plane, points_mm: Floats) -> tuple[Floats, Floats]:
@@ -168,7 +173,7 @@ class Aligner:
         at = displacements(self.plane, places)
         shift = np.sqrt(np.mean(sum((a @ moved) ** 2 for a in at)))
         floor = (LEAST_SIGMA_PX * view.mm_per_px) ** 2
-        covariance = 2.5 * covariance  # what errs is not white: measured against known views
+        covariance = NOT_WHITE * covariance
         covariance[[0, 3], [0, 3]] += floor
         var = sum(np.einsum("pi,ij,pj->p", a, covariance, a) for a in at)
         return Aligned(now, covariance, float(shift), float(np.sqrt(np.mean(var))))

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.pair.align import Aligned, Aligner, View, shifted
+from thermview.analysis.pair.align import LEAST_SIGMA_PX, NOT_WHITE, Aligned, Aligner, View, shifted
 from thermview.analysis.pair.plane import Pictures, highpass
 from thermview.analysis.pair.softness import cut_of
 
@@ -57,6 +57,7 @@ def onto(
         Of a coefficient.
     """
     known = np.linalg.inv(doubt)
+    apart = doubt
     step = np.zeros(8)
     cuts = [cut_of(aligner.plane, subject, AROUND) for subject in aligner.subjects]
     edges = highpass(still, EDGE)
@@ -65,10 +66,12 @@ def onto(
         seen = highpass(picture(now), EDGE)
         normal, right = _evidence(edges, seen, aligner.along, cuts, noise_k)
         more = np.asarray(np.linalg.solve(normal + known, right - known @ step), dtype=np.float64)
+        apart = np.linalg.inv(normal / NOT_WHITE + known)
         step, now = step + more, shifted(aligner.plane, now, more)
         if np.abs(more).max() < SETTLED_MM:
             break
-    return replace(moved, view=now)
+    apart[[0, 3], [0, 3]] += (LEAST_SIGMA_PX * moved.view.mm_per_px) ** 2
+    return replace(moved, view=now, apart=apart)
 
 
 def _evidence(

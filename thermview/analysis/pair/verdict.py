@@ -26,8 +26,8 @@ COLDER, HOTTER, ALIKE = "colder", "hotter", "alike"
 OUT_OF_VIEW, UNREADABLE = "out of view", "unreadable"
 
 SIGMAS = 3.0
-PRESENT_SIGMAS = 1.0
-"""A part is accused only if it dissipates on one board, by that board alone."""
+PRESENT_SIGMAS = 1.25
+"""A part is accused only if it dissipates on one board, by that board alone (known pairs)."""
 WARM_SIGMAS = 3.0
 """Of what certainly dissipates it is told where that could not be compared."""
 LEVEL_SPAN = (0.85, 1.18)
@@ -113,13 +113,8 @@ def weigh(
     scaled = fitted.gram / size[:, None] / size
     inverse = np.linalg.inv(scaled + 1e-4 * np.eye(len(size))) / size[:, None] / size
     spread = np.diag(inverse)
-    places = np.stack([s.centre_mm for s in subjects])
-    shift_var = np.stack(
-        [
-            _leak(fitted, inverse, board) * _shift_var(plane, places, view)
-            for board, view in enumerate(views)
-        ]
-    ).sum(axis=1)
+    along = displacements(plane, np.stack([s.centre_mm for s in subjects]))
+    shifts = [_leaks(fitted, inverse, board, along, plane.pitch_mm) for board in (0, 1)]
     shared = spread * size**2  # what it costs to share edges with neighbours
     energy = np.einsum("scyx,scyx->syx", fitted.columns, fitted.columns)
     elsewhere = Elsewhere(fitted, plane, subjects, energy)
@@ -132,7 +127,8 @@ def weigh(
     def variance(powers: Floats, wrong: Floats, boards: Floats, noise: float) -> Floats:
         """Return that of a sum of both boards' powers, each board counted so many times."""
         others = NEIGHBOUR_ERROR**2 * (beside**2 @ powers**2)
-        return np.asarray(spread * noise**2 + shared * wrong + others + boards**2 @ shift_var)
+        shifted = _shifted([n * v for n, v in zip(boards, shifts, strict=True)], views)
+        return np.asarray(spread * noise**2 + shared * wrong + others + shifted)
 
     alone = np.array([np.mean(powers_w**2, axis=1) for powers_w in elsewhere.powers_w]).T
     presence_w = np.sqrt(
@@ -149,21 +145,34 @@ def weigh(
     return Weighed(fitted.power_w, level, np.sqrt(var), presence_w, doing_w)
 
 
-def _leak(fitted: Fitted, inverse: Floats, board: int) -> Floats:
-    """Return each power's change, W², by a shift of one cell along x and y, shape (2, subject)."""
+def _leaks(
+    fitted: Fitted, inverse: Floats, board: int, along: tuple[Floats, Floats], pitch_mm: float
+) -> Floats:
+    """Return each power's change by a view's eight displacements, W/mm, shape (subject, 8)."""
     model = np.tensordot(fitted.power_w[board].astype(np.float32), fitted.columns, 1)
     table = fitted.columns.reshape(len(fitted.columns), -1)
     dy, dx = np.gradient(model, axis=(1, 2))
-    return np.stack(
-        [(inverse @ (table @ slope.ravel()).astype(np.float64)) ** 2 for slope in (dx, dy)]
-    )
+    by_x, by_y = (inverse @ (table @ slope.ravel()).astype(np.float64) for slope in (dx, dy))
+    return np.asarray((by_x[:, None] * along[0] + by_y[:, None] * along[1]) / pitch_mm)
 
 
-def _shift_var(plane: Plane, places_mm: Floats, view: Aligned) -> Floats:
-    """Return the variance of a view's shift along x and y, cells², shape (2, place)."""
-    along = displacements(plane, places_mm)
-    var = [np.einsum("pi,ij,pj->p", a, view.covariance, a) for a in along]
-    return np.stack(var) / plane.pitch_mm**2
+def _shifted(shifts: Sequence[Floats], views: tuple[Aligned, Aligned]) -> Floats:
+    """Return the variance that both views' shifts leave in a sum of powers, W², per subject.
+
+    Parameters
+    ----------
+    shifts : (ndarray, ndarray), shape (subject, 8)
+        The sum's change by either view's displacements, W/mm.
+    """
+
+    def variance(shift: Floats, covariance: Floats) -> Floats:
+        return np.asarray(np.einsum("pi,ij,pj->p", shift, covariance, shift))
+
+    for moved, (own, other) in ((1, shifts[::-1]), (0, shifts)):
+        apart = views[moved].apart
+        if apart is not None and other.any():
+            return variance(own, apart) + variance(own + other, views[1 - moved].covariance)
+    return sum((variance(s, v.covariance) for s, v in zip(shifts, views, strict=True)), np.zeros(1))
 
 
 def verdicts(weighed: Weighed, limits: Limits, sigmas: float = SIGMAS) -> list[str]:
