@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.background import calm_axes, measure_whitener
+from thermview.analysis.heat.afar import Afar
 from thermview.analysis.heat.cooling import Cooling
 from thermview.analysis.heat.quick import QuickMatch, Shares
 from thermview.analysis.heat.sources import Field, flat
@@ -43,6 +44,8 @@ class Split:
         Of the narrow pictures outside those courses, K².
     cooling : Cooling
         What cools from the start.
+    afar : Afar
+        What the picture far from a place does.
     """
 
     narrow: Block
@@ -50,10 +53,12 @@ class Split:
     idle: Floats
     energy: NDArray[np.float32]
     cooling: Cooling
+    afar: Afar
 
     def without(self, idle: Floats) -> Split:
         """Return the same with other courses, orthonormal, left out."""
-        return replace(self, idle=idle, energy=energy_outside(self.narrow, idle))
+        energy = energy_outside(self.narrow, idle)
+        return replace(self, idle=idle, energy=energy, afar=Afar(self.narrow, idle))
 
 
 def split(take: Take, period_s: float | None = None) -> Split:
@@ -63,7 +68,7 @@ def split(take: Take, period_s: float | None = None) -> Split:
     idle = nuisances(take.times_s, take.segment, take.sway, *more)
     narrow = take.rise_k - wide
     cooling = Cooling(narrow, take.times_s, idle)
-    return Split(narrow, wide, idle, energy_outside(narrow, idle), cooling)
+    return Split(narrow, wide, idle, energy_outside(narrow, idle), cooling, Afar(narrow, idle))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

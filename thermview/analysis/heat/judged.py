@@ -172,6 +172,7 @@ def weighed(
             narrow=parted.narrow,
             wide=parted.wide,
             cooling=parted.cooling.courses(one.footprint),
+            afar=parted.afar.courses(one.fit.window),
             noise_var=ground.noise_var,
         )
         heats = evidence.nature is Nature.HEATING
