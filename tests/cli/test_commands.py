@@ -171,7 +171,8 @@ def test_export_of_a_frame(
             celsius = counts * 0.0156 + 1.5 - 273.15
             np.testing.assert_allclose(np.loadtxt(out, delimiter=","), celsius, atol=1e-4)
         case "npz":
-            np.testing.assert_array_equal(np.load(out)["counts"], counts)
+            with np.load(out) as archive:
+                np.testing.assert_array_equal(archive["counts"], counts)
 
 
 def test_export_of_all_frames(
@@ -183,9 +184,9 @@ def test_export_of_all_frames(
         out = tmp_path / name
         assert command(monkeypatch, "export", recording, out, "--regions", regions) == 0
     np.testing.assert_array_equal(tifffile.imread(tmp_path / "all.tiff"), counts)
-    archive = np.load(tmp_path / "all.npz")
-    np.testing.assert_array_equal(archive["counts"], counts)
-    np.testing.assert_allclose(archive["time_s"], np.arange(9) * 0.11)
+    with np.load(tmp_path / "all.npz") as archive:
+        np.testing.assert_array_equal(archive["counts"], counts)
+        np.testing.assert_allclose(archive["time_s"], np.arange(9) * 0.11)
     film = cv2.VideoCapture(str(tmp_path / "all.mp4"))
     assert int(film.get(cv2.CAP_PROP_FRAME_COUNT)) == 9
     film.release()

@@ -106,11 +106,11 @@ def test_pulse_writes_its_images(
     out = tmp_path / "pulse.npz"
     recording = samples / "ramp-pulsed.h5"
     assert command(monkeypatch, "pulse", recording, out, "--period", 2.0) == 0
-    images = np.load(out)
-    assert set(images) == {"amplitude", "phase", "noise", "periods"}
-    assert images["amplitude"].shape == images["phase"].shape == (192, 256)
-    assert np.abs(images["phase"]).max() <= np.pi
-    assert images["periods"] > 15
+    with np.load(out) as images:
+        assert set(images) == {"amplitude", "phase", "noise", "periods"}
+        assert images["amplitude"].shape == images["phase"].shape == (192, 256)
+        assert np.abs(images["phase"]).max() <= np.pi
+        assert images["periods"] > 15
     assert command(monkeypatch, "pulse", recording, out, "--period", 2.0) == 2  # it stands there
     assert "--force" in capsys.readouterr().err
 

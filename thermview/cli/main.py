@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import gc
 import importlib
 import os
 import sys
@@ -31,6 +32,9 @@ COMMANDS = {
     "report": "the record of the work: picture, readings, curves, as a page",
 }
 """Name and purpose of each command; each is a module of this package with that name."""
+SELDOM = 50_000
+"""New objects until Python looks for cyclic garbage: loading makes hundreds of thousands, and
+none of them is."""
 
 
 class Parser(argparse.ArgumentParser):
@@ -97,6 +101,7 @@ def _try_files_ahead(arguments: Sequence[str]) -> None:
 
 def main() -> NoReturn:
     """Be the program: run, turn an error into one line, leave with its exit code."""
+    gc.set_threshold(SELDOM)
     _try_files_ahead(sys.argv[1:])
     try:
         code = run(sys.argv[1:])
