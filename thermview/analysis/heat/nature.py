@@ -34,7 +34,7 @@ FAINT_LIKELY = 0.3
 """With so weak sources the regression below has little to go by (trials: of 198 boards where
 nothing heats none is accused at this, and six of eight faint parts are found that were missed)."""
 
-_WEIGHTS = (-3.76, -0.81, 0.65, 0.43, -0.37, 1.02, 1.82)
+WEIGHTS = (-3.76, -0.81, 0.65, 0.43, -0.37, 1.02, 1.82)
 """Logistic regression over some 2100 sources and false sources of 168 simulated recordings, two
 simulators: constant; logarithms of what heat leaves, what a mirror leaves, the score over that of
 sham cooling nearby, what heat leaves of the rest, the rest's score (of 6) over the excess, the same
@@ -87,19 +87,23 @@ class Evidence:
     cools: bool = False
 
     @property
+    def terms(self) -> tuple[float, ...]:
+        """Return what the regression weighs: 1, then logarithms in the order of its weights."""
+        rest_score = self.rest.score if self.rest is not None else 0.0
+        return (
+            1.0,
+            float(np.log(np.clip(self.heat_leaves, 0.03, 1.5))),
+            float(np.log(np.clip(self.mirror_leaves, 0.05, 1.0))),
+            float(np.log(np.clip(self.score / max(self.sham, 1.5), 0.5, 30.0))),
+            float(np.log(np.clip(self.rest_leaves, 0.03, 1.5))),
+            float(np.log(np.clip(rest_score / self.excess, 3.0, 200.0) / 6.0)),
+            float(np.log(np.clip(self.rest_afar / self.excess, 3.0, 200.0) / 6.0)),
+        )
+
+    @property
     def likely(self) -> float:
         """Return how likely it is that the part itself dissipates, 0 to 1."""
-        rest_score = self.rest.score if self.rest is not None else 0.0
-        terms = (
-            1.0,
-            np.log(np.clip(self.heat_leaves, 0.03, 1.5)),
-            np.log(np.clip(self.mirror_leaves, 0.05, 1.0)),
-            np.log(np.clip(self.score / max(self.sham, 1.5), 0.5, 30.0)),
-            np.log(np.clip(self.rest_leaves, 0.03, 1.5)),
-            np.log(np.clip(rest_score / self.excess, 3.0, 200.0) / 6.0),
-            np.log(np.clip(self.rest_afar / self.excess, 3.0, 200.0) / 6.0),
-        )
-        return float(1.0 / (1.0 + np.exp(-np.dot(_WEIGHTS, terms))))
+        return float(1.0 / (1.0 + np.exp(-np.dot(WEIGHTS, self.terms))))
 
     @property
     def nature(self) -> Nature:
