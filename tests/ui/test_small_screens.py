@@ -34,10 +34,12 @@ def test_all_tools_are_in_view_on_the_smallest_screen(
     qtbot: QtBot, main_window: MainWindow
 ) -> None:
     open_and_wait(qtbot, main_window, str(sample_recordings() / "short.h5"))
-    qtbot.waitUntil(lambda: main_window.minimumSizeHint().width() <= SMALLEST_PX[0])
-    main_window.resize(*SMALLEST_PX)
-    qtbot.wait(50)
-    assert main_window.size().toTuple() == SMALLEST_PX
+
+    def fits() -> bool:
+        main_window.resize(*SMALLEST_PX)
+        return bool(main_window.size().toTuple() == SMALLEST_PX)
+
+    qtbot.waitUntil(fits)
     picture = main_window.picture
     tools = [one for one in picture.findChildren(QToolButton) if one.isVisible()]
     assert len(tools) > 10

@@ -25,6 +25,9 @@ DOTS = {
 }
 
 
+LEAST_WORDS_PX = 80  # what is said does not widen the window
+
+
 def clock_text(seconds: float) -> str:
     """Return a length of time as ``04:12`` or ``1:04:12``."""
     minutes, rest = divmod(int(seconds), 60)
@@ -42,6 +45,7 @@ class CameraState(QWidget):
         self._counts: deque[tuple[float, int]] = deque()
         self.dot = label("", "cameraDot")
         self.words = label("", "cameraWords")
+        self.words.setMinimumWidth(LEAST_WORDS_PX)
         self.rate = label("", "cameraRate")
         self.lost = label("", "cameraLost")
         self.record = button(
