@@ -43,8 +43,12 @@ def test_all_tools_are_in_view_on_the_smallest_screen(
     picture = main_window.picture
     tools = [one for one in picture.findChildren(QToolButton) if one.isVisible()]
     assert len(tools) > 10
-    places = [QRect(one.mapTo(picture, QPoint()), one.size()) for one in tools]
-    assert all(picture.rect().contains(place) for place in places)
-    assert not any(one.intersects(other) for one, other in combinations(places, 2))
+
+    def in_view() -> bool:
+        places = [QRect(one.mapTo(picture, QPoint()), one.size()) for one in tools]
+        apart = not any(one.intersects(other) for one, other in combinations(places, 2))
+        return apart and all(picture.rect().contains(place) for place in places)
+
+    qtbot.waitUntil(in_view)  # once it is laid out
     main_window.resize(1280, 800)
     qtbot.waitUntil(lambda: len({one.x() for one in tools}) == 1)  # one column again
