@@ -12,7 +12,7 @@ from pytestqt.qtbot import QtBot
 from thermview.ui.asking import ask_path
 
 Ask = Callable[..., Path | None]
-KINDS = "known-good board (*.knowngood.zip *.zip);;all (*)"
+KINDS = "known-good board (*.knowngood.zip *.zip);;recording (*.h5);;all (*)"
 
 
 @pytest.fixture
@@ -35,6 +35,7 @@ def answered(qtbot: QtBot, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> A
         ("owl", "owl.knowngood.zip"),
         ("owl.v2", "owl.v2.knowngood.zip"),
         ("owl.zip", "owl.zip"),
+        ("owl.h5", "owl.h5"),  # of another kind than the chosen one
         ("owl.KNOWNGOOD.ZIP", "owl.KNOWNGOOD.ZIP"),
     ],
 )
