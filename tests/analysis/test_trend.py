@@ -112,9 +112,9 @@ def test_spikes_leave_the_rate_alone() -> None:
 def test_rates_of_an_hour_take_little() -> None:
     times = np.arange(90_000) / 25
     values = np.random.default_rng(1).normal(0, 0.05, times.size)
-    start = time.perf_counter()
+    start = time.process_time()
     rates(times, values, 3.0)
-    assert time.perf_counter() - start < 0.25
+    assert time.process_time() - start < 0.25
 
 
 def test_gap_and_start_have_no_rate() -> None:

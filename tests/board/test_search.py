@@ -37,13 +37,13 @@ def test_three_thousand_parts_stay_quick() -> None:
         Part(f"R{n}", "R_0402", n % 60, n // 60, nets=(f"N{n % 99}", "GND")) for n in range(3000)
     )
     text = format_placement(many)
-    start = time.perf_counter()
+    start = time.process_time()
     read = parse_placement(text)
-    reading_s = time.perf_counter() - start
-    start = time.perf_counter()
+    reading_s = time.process_time() - start
+    start = time.process_time()
     for wanted in ("r", "r2", "r29", "r299"):  # as it is typed
         found = find_parts(read, wanted)
-    typing_s = (time.perf_counter() - start) / 4
+    typing_s = (time.process_time() - start) / 4
     assert [p.designator for p in found][:1] == ["R299"]
     assert len(read) == 3000
     assert reading_s < 2.0

@@ -104,7 +104,7 @@ class FakeClock:
         return self.now_s
 
 
-def until(condition: Callable[[], bool], timeout_s: float = 5.0) -> None:
+def until(condition: Callable[[], bool], timeout_s: float = 60.0) -> None:
     """Wait for another thread to bring something about; fail where it does not."""
     waiting = threading.Event()
     for _ in range(round(timeout_s / 0.002)):

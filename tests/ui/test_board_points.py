@@ -312,7 +312,7 @@ def test_points_are_refined_by_the_picture_and_clicked_ones_come_back(
     said: list[str] = []
     main_window.desk.said.connect(lambda _, words: said.append(words))
     page.refine.click()
-    qtbot.waitUntil(lambda: any("points moved by" in words for words in said), timeout=30_000)
+    qtbot.waitUntil(lambda: any("points moved by" in words for words in said))
     refined = [point.pixel for point in boards.points]
     apart = [np.hypot(*np.subtract(a, b)) for a, b in zip(refined, true, strict=True)]
     assert max(apart) < 1.0

@@ -49,9 +49,7 @@ def choose(qtbot: QtBot, window: MainWindow, good: Path) -> ComparePage:
 
 
 def answered(qtbot: QtBot, page: ComparePage) -> None:
-    qtbot.waitUntil(
-        lambda: page.room.answer is not None or bool(page.room.trouble), timeout=120_000
-    )
+    qtbot.waitUntil(lambda: page.room.answer is not None or bool(page.room.trouble))
     assert page.room.trouble == ""
 
 
@@ -186,7 +184,7 @@ def test_the_shelf_keeps_lists_and_changes(qtbot: QtBot, main_window: MainWindow
     assert not save.isEnabled()
     dialog.numbers["ambient_c"].setText("21.5")
     save.click()
-    qtbot.waitUntil(lambda: len(keeper.entries()) == 1 and desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: len(keeper.entries()) == 1 and desk.task is None)
     (entry,) = keeper.entries()
     assert (entry.model, entry.title) == ("valve driver, revision C", "number 7")
     details = shelf.findChild(QLabel, f"shelfDetails_{entry.id}")
@@ -216,9 +214,9 @@ def test_an_entry_travels_as_one_file_and_can_be_put_back(
     shelf.refresh()
     out = tmp_path / "good.knowngood.zip"
     keeper.export(entry, out)
-    qtbot.waitUntil(lambda: desk.task is None and out.is_file(), timeout=10_000)
+    qtbot.waitUntil(lambda: desk.task is None and out.is_file())
     keeper.take_in(out)
-    qtbot.waitUntil(lambda: len(keeper.entries()) == 2 and desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: len(keeper.entries()) == 2 and desk.task is None)
     model = shelf.findChild(QLabel, f"shelfModel_{entry.model}")
     assert model is not None
     reference = keeper.reference(entry)
@@ -340,7 +338,7 @@ def test_what_goes_wrong_is_said(qtbot: QtBot, main_window: MainWindow, tmp_path
     assert not page.matching.unmoved.isVisible()
     page.room.compare()
     # the square's frames are alike to the count before it warms, as a frozen camera's are
-    qtbot.waitUntil(lambda: "frames show the scene" in page.words.text(), timeout=60_000)
+    qtbot.waitUntil(lambda: "frames show the scene" in page.words.text())
     assert page.room.answer is None
 
 
@@ -351,7 +349,7 @@ def test_comparing_can_be_cancelled(qtbot: QtBot, main_window: MainWindow) -> No
     qtbot.waitUntil(lambda: page.room.good_picture is not None and page.room.busy)
     assert page.cancel.isVisible()
     page.cancel.click()
-    qtbot.waitUntil(lambda: not page.room.busy, timeout=30_000)
+    qtbot.waitUntil(lambda: not page.room.busy)
     assert page.room.answer is None
     assert page.room.trouble == ""
     assert page.go.isVisible()
@@ -375,7 +373,7 @@ def test_left_against_right(qtbot: QtBot, main_window: MainWindow, tmp_path: Pat
     first, second = desk.document.current.regions
     assert second.shape == Rectangle(16.0, 20.0, 8.0, 8.0)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=10_000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     desk.to_end()
     halves.refresh()
     cells = [halves.table.item(0, at) for at in range(3)]
@@ -399,7 +397,7 @@ def test_left_against_right(qtbot: QtBot, main_window: MainWindow, tmp_path: Pat
 def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWindow) -> None:
     desk = main_window.desk
     desk.open("simulated:cold-drivers", OpenOptions(speed=1.0))
-    qtbot.waitUntil(lambda: desk.shown is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.shown is not None)
     page = page_of(main_window)
     page.room.choose(Reference(GOOD, "good"))
     until: list[float] = []
@@ -409,7 +407,7 @@ def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWi
             until.append(page.room.answer.found.until_s)
 
     page.room.answered.connect(note)
-    qtbot.waitUntil(lambda: len(until) >= 2, timeout=90_000)
+    qtbot.waitUntil(lambda: len(until) >= 2)
     assert until[1] > until[0]  # more of the warm-up each time
     result = page.result
     assert [o.name for o in result.model.rows if o.verdict == "colder"] == ["U6"]
@@ -419,7 +417,7 @@ def test_live_board_is_compared_while_it_warms(qtbot: QtBot, main_window: MainWi
     result.table.selectRow(0)
     assert result.link.zoom > 1.0
     result.link.lay((20.0, 20.0), 6.0)  # the user looks elsewhere
-    qtbot.waitUntil(lambda: len(until) >= 3, timeout=90_000)
+    qtbot.waitUntil(lambda: len(until) >= 3)
     assert result.chosen == "U6"
     assert result.table.selectionModel().selectedRows()
     assert (result.link.centre, result.link.zoom) == ((20.0, 20.0), 6.0)  # and is left there
@@ -468,7 +466,7 @@ def test_a_list_without_equals_shows_its_error_and_no_empty_pictures(
     one_each = {part.package: part for part in boards.parts}
     boards.take_parts(tuple(one_each.values()))
     page.room.choose_equals()
-    qtbot.waitUntil(lambda: bool(page.room.trouble), timeout=30_000)
+    qtbot.waitUntil(lambda: bool(page.room.trouble))
     assert "no three equal parts" in page.words.text()
     assert page.words.isVisible()
     assert not page.result.isVisible()

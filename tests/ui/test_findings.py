@@ -35,7 +35,7 @@ from thermview.units import power_text
 def answered(qtbot: QtBot, window: MainWindow, path: Path) -> list[Row]:
     """Open a recording and wait for the answer."""
     open_and_wait(qtbot, window, str(path))
-    qtbot.waitUntil(lambda: window.desk.findings.located is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: window.desk.findings.located is not None)
     return window.findings.rows
 
 
@@ -114,7 +114,7 @@ def test_meant_to_be_warm_is_remembered_for_the_model_and_taken_back(
     assert panel.rows[-1].rank == len(panel.rows)
     # another recording of the same model knows it at once
     open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
-    qtbot.waitUntil(lambda: "up" in session_of(main_window).info.title, timeout=10_000)
+    qtbot.waitUntil(lambda: "up" in session_of(main_window).info.title)
     assert desk.board is not None
     assert desk.findings.meant_warm.said == recall(desk.board) == {"C12"}
     desk.findings.meant_warm.toggle("U5")
@@ -144,7 +144,7 @@ def test_a_region_says_which_part_or_place_is_meant_to_be_warm(
     assert covers(desk.findings.meant_warm.said, heat)  # found later, it is listed as that
 
     open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
-    qtbot.waitUntil(lambda: desk.board is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.board is not None)
     board = desk.board
     assert board is not None
     u5 = next(part for part in board.parts if part.designator == "U5")
@@ -231,7 +231,7 @@ def test_a_board_that_runs_from_the_start_has_no_baseline(
         supply["current"] = np.full(80, 0.2)
     desk, panel = main_window.desk, main_window.findings
     open_and_wait(qtbot, main_window, str(path))
-    qtbot.waitUntil(lambda: desk.findings.lack is Lack.NO_BASELINE, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.findings.lack is Lack.NO_BASELINE)
     assert panel.hint.text() == RUNNING
     assert "ten seconds" in panel.hint.text()
 
@@ -245,7 +245,7 @@ def test_a_mark_of_the_power_asks_anew(
     desk.seek_time(3.0)
     QTest.keyClick(main_window, Qt.Key.Key_P)
     assert any(mark.kind is MarkKind.POWER_ON for mark in session_of(main_window).marks)
-    qtbot.waitUntil(lambda: desk.findings.located not in (None, before), timeout=30_000)
+    qtbot.waitUntil(lambda: desk.findings.located not in (None, before))
     located = desk.findings.located
     assert located is not None
     assert located.power_on_s == pytest.approx(3.0, abs=0.1)
@@ -258,7 +258,7 @@ def test_a_pulse_test_has_its_layers_and_says_what_it_can_show(
     desk, canvas = main_window.desk, main_window.picture.canvas
     rows = answered(qtbot, main_window, samples / "ramp-pulsed.h5")
     assert rows[0].name == "C15"  # truth.json beside the recording
-    qtbot.waitUntil(lambda: desk.findings.pulse.found is not None, timeout=30_000)
+    qtbot.waitUntil(lambda: desk.findings.pulse.found is not None)
     assert desk.layers.available == (Layer.SOURCES, Layer.AMPLITUDE, Layer.DELAY)
     assert main_window.findings.hint.text().startswith("Pulse test, 2 s: 20 periods.")
     suspect = desk.findings.located.suspects[0] if desk.findings.located else None
@@ -276,7 +276,6 @@ def test_a_pulse_test_has_its_layers_and_says_what_it_can_show(
     desk.findings.set_period(3.7)  # not the supply's: nothing follows it
     qtbot.waitUntil(
         lambda: desk.findings.pulse.found is not None and desk.findings.pulse.found.period_s == 3.7,
-        timeout=30_000,
     )
     assert "3.7 s" in desk.findings.pulse.words()
 
@@ -286,7 +285,7 @@ def test_closing_while_it_looks_leaves_nothing_behind(
 ) -> None:
     desk = main_window.desk
     open_and_wait(qtbot, main_window, str(sample_recordings() / "good.h5"))
-    qtbot.waitUntil(lambda: not np.isnan(desk.findings.done), timeout=20_000)
+    qtbot.waitUntil(lambda: not np.isnan(desk.findings.done))
     desk.close_session()
     assert np.isnan(desk.findings.done)
     qtbot.wait(300)
@@ -343,7 +342,7 @@ def test_the_supply_s_leads_are_stated_and_its_period_is_found(
     assert isinstance(dialog, SupplyDialog)
     dialog.leads.setValue(0.12)
     QTest.mouseClick(dialog.seek, Qt.MouseButton.LeftButton)
-    qtbot.waitUntil(lambda: dialog.period.value() > 0, timeout=30_000)
+    qtbot.waitUntil(lambda: dialog.period.value() > 0)
     assert dialog.period.value() == pytest.approx(2.0, rel=0.02)
     assert "every" in dialog.told.text()
     use = dialog.findChild(QPushButton, "supplyUse")
@@ -401,7 +400,7 @@ def test_live_words_follow_the_power(qtbot: QtBot, main_window: MainWindow) -> N
             said.append(panel.hint.text())
 
     desk.frame_shown.connect(note)
-    qtbot.waitUntil(lambda: desk.findings._asked is not None, timeout=40_000)
+    qtbot.waitUntil(lambda: desk.findings._asked is not None)
     assert [words for words in said if words in (NO_POWER, JUST_ON)] == [NO_POWER, JUST_ON]
 
 
@@ -421,7 +420,7 @@ def test_live_findings_grow_and_say_how_far_they_have_seen(
             seen.append((desk.findings.until_s, watts[0]))
 
     desk.findings.changed.connect(note)
-    qtbot.waitUntil(lambda: len(seen) >= 2, timeout=120_000)
+    qtbot.waitUntil(lambda: len(seen) >= 2)
     assert seen[-1][1] > seen[0][1]  # the supply is raised in steps
     assert f"seen to {seen[-1][0]:.0f} s" in panel.when.text()
     assert panel.rows[0].name == "C12"

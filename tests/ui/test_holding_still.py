@@ -45,7 +45,7 @@ def test_a_key_holds_the_picture_still(
     assert session_of(main_window).wait(20)
     moving = float(np.ptp(session_of(main_window).curves.column(region.id, "mean")))
     desk.following.look()
-    qtbot.waitUntil(lambda: desk.following.moves, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.following.moves)
     assert any("[8]" in words for words in notices(desk))
 
     QTest.keyClick(main_window, Qt.Key.Key_8)

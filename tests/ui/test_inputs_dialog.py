@@ -37,17 +37,17 @@ def test_cameras_come_and_go_in_the_list(
             for n in range(dialog.list.count())
         ]
 
-    qtbot.waitUntil(lambda: listed() == ["simulated:short"], timeout=3000)
+    qtbot.waitUntil(lambda: listed() == ["simulated:short"])
     assert "Plug one in" in dialog.words.text()
     offers.insert(0, CAMERA)
     (tmp_path / "video0").touch()
-    qtbot.waitUntil(lambda: listed() == ["camera:0", "simulated:short"], timeout=3000)
+    qtbot.waitUntil(lambda: listed() == ["camera:0", "simulated:short"])
     assert dialog.list.currentRow() == 1, "what was chosen stays chosen"
     assert "serial A100" in dialog.list.item(0).toolTip()
     assert dialog.words.text() == "1 camera found."
     offers.pop(0)
     (tmp_path / "video0").unlink()
-    qtbot.waitUntil(lambda: listed() == ["simulated:short"], timeout=3000)
+    qtbot.waitUntil(lambda: listed() == ["simulated:short"])
     dialog.reject()
 
 
@@ -58,7 +58,7 @@ def test_each_camera_shows_what_is_known_of_it_and_its_own_layout(
     keep_layout("A100", "y16-linear")
     dialog = InputsDialog(main_window.desk, main_window)
     dialog.show()
-    qtbot.waitUntil(lambda: dialog.list.count() == 2, timeout=3000)
+    qtbot.waitUntil(lambda: dialog.list.count() == 2)
     box = dialog.layout_box
     assert (box.currentText(), box.currentData()) == (AS_KEPT, None)
     assert "serial A100" in dialog.details.text()

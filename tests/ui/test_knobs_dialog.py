@@ -73,7 +73,7 @@ def knobs() -> Knobs:
 def dialog(qtbot: QtBot, main_window: MainWindow, knobs: Knobs) -> KnobsDialog:
     made = KnobsDialog(main_window.desk, cast("CameraKnobs", knobs), main_window)
     made.show()
-    qtbot.waitUntil(lambda: len(made.rows) == 4, timeout=3000)
+    qtbot.waitUntil(lambda: len(made.rows) == 4)
     return made
 
 
@@ -90,28 +90,28 @@ def test_each_control_is_shown_by_its_kind_and_set(
     assert not gain.isEnabled()
     assert automatic.switch is not None
     automatic.switch.click()
-    qtbot.waitUntil(gain.isEnabled, timeout=3000)
+    qtbot.waitUntil(gain.isEnabled)
     assert gain.number is not None
     assert gain.slider is not None
     gain.number.setValue(27)  # steps of 4
-    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Gain", 28), timeout=3000)
-    qtbot.waitUntil(lambda: gain.slider.value() == 28, timeout=3000)  # type: ignore[union-attr]
+    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Gain", 28))
+    qtbot.waitUntil(lambda: gain.slider.value() == 28)  # type: ignore[union-attr]
     assert span.choice is not None
     span.choice.setCurrentIndex(1)
     span.choice.activated.emit(1)
-    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Range", 2), timeout=3000)
+    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Range", 2))
     click(dialog, "knob_Zero")
-    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Zero", 1), timeout=3000)
+    qtbot.waitUntil(lambda: knobs.calls[-1] == ("Zero", 1))
     click(dialog, "knobsUsual")
-    qtbot.waitUntil(lambda: knobs.known["Range"].value == 0, timeout=3000)
-    qtbot.waitUntil(lambda: not gain.isEnabled(), timeout=3000)
+    qtbot.waitUntil(lambda: knobs.known["Range"].value == 0)
+    qtbot.waitUntil(lambda: not gain.isEnabled())
     click(dialog, "knobsClose")
 
 
 def test_the_shutter_and_the_layout(qtbot: QtBot, dialog: KnobsDialog, knobs: Knobs) -> None:
     assert "y16-linear: guessed" in dialog.stream.text()
     click(dialog, "knobsShutter")
-    qtbot.waitUntil(lambda: "shutter" in knobs.calls, timeout=3000)
+    qtbot.waitUntil(lambda: "shutter" in knobs.calls)
     click(dialog, "knobsKeep")
     assert knobs.remembered == ["kept"]
     assert not dialog.keep.isEnabled()
@@ -128,8 +128,8 @@ def test_a_camera_that_is_gone_is_said(
     main_window.desk.said.connect(lambda _, words: said.append(words))
     knobs.gone = True
     dialog.read()
-    qtbot.waitUntil(lambda: "bench camera is not plugged in" in said, timeout=3000)
-    qtbot.waitUntil(lambda: "not tell" in dialog.words.text(), timeout=3000)
+    qtbot.waitUntil(lambda: "bench camera is not plugged in" in said)
+    qtbot.waitUntil(lambda: "not tell" in dialog.words.text())
     dialog.reject()
 
 

@@ -16,7 +16,7 @@ def test_a_region_on_tape_is_a_matt_patch_whose_drift_is_taken_off(
 ) -> None:
     desk, findings = main_window.desk, main_window.desk.findings
     open_and_wait(qtbot, main_window, str(samples / "ramp-strong.h5"))
-    qtbot.waitUntil(lambda: findings.located is not None, timeout=60_000)
+    qtbot.waitUntil(lambda: findings.located is not None)
     assert findings.located is not None
     assert not any("matt patch" in note for note in findings.located.notes)
     desk.select([])
@@ -31,6 +31,6 @@ def test_a_region_on_tape_is_a_matt_patch_whose_drift_is_taken_off(
         assert findings.located is not None
         assert any("matt patch" in note for note in findings.located.notes)
 
-    qtbot.waitUntil(told, timeout=60_000)
+    qtbot.waitUntil(told)
     findings.toggle_matt_patch()
     assert desk.document.current.by_id(region.id).name != "matt patch"

@@ -83,7 +83,7 @@ def test_the_cameras_pictures_lie_under_the_heat(
     assert photo.to_photo() is not None  # the points stay while pictures come
     assert len(photo.pairs) == 4
     capture.plugged.clear()
-    qtbot.waitUntil(lambda: live.camera is None, timeout=10_000)
+    qtbot.waitUntil(lambda: live.camera is None)
     qtbot.waitUntil(capture.released.is_set)
     assert photo.seen  # its last picture stays
 

@@ -23,9 +23,9 @@ def run(qtbot: QtBot, task: Task) -> list[object]:
     task.done.connect(got.append)
     task.failed.connect(got.append)
     task.start()
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
+    qtbot.waitUntil(lambda: bool(got))
     assert task.wait(0.0), "a task that has delivered has no thread any more"
-    qtbot.waitUntil(lambda: task not in tasks._going, timeout=3000)
+    qtbot.waitUntil(lambda: task not in tasks._going)
     return got
 
 
@@ -54,7 +54,7 @@ def test_a_task_that_asks_ends_at_once(qtbot: QtBot) -> None:
     task.start()
     task.break_off()
     assert task.wait(0.0)
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
+    qtbot.waitUntil(lambda: bool(got))
     assert isinstance(got[0], CancelledError)
 
 
@@ -68,7 +68,7 @@ def test_a_cancelled_tasks_result_is_thrown_away(qtbot: QtBot) -> None:
     task.start()
     task.cancel()
     go.set()
-    qtbot.waitUntil(lambda: bool(got), timeout=3000)
+    qtbot.waitUntil(lambda: bool(got))
     assert isinstance(got[0], CancelledError)
     assert thrown == ["late"]
 
@@ -92,7 +92,7 @@ def test_nothing_follows_when_the_owner_has_gone(qtbot: QtBot, *, ends_first: bo
         assert task.wait(5.0)
     delete(owner)
     release.set()
-    qtbot.waitUntil(lambda: task not in tasks._going, timeout=5000)
+    qtbot.waitUntil(lambda: task not in tasks._going)
     assert thrown == [7]
     assert heard == []
 
@@ -110,7 +110,7 @@ def test_owners_that_go_at_any_moment_bring_nothing_down(qtbot: QtBot) -> None:
         del task
         qtbot.wait(n % 3)
         delete(owner)
-    qtbot.waitUntil(lambda: not any(t.words == "sleeping" for t in tasks._going), timeout=10_000)
+    qtbot.waitUntil(lambda: not any(t.words == "sleeping" for t in tasks._going))
 
 
 def test_what_goes_in_a_cycle_goes_on_the_threads_of_the_window(
@@ -135,5 +135,5 @@ def test_what_goes_in_a_cycle_goes_on_the_threads_of_the_window(
 
     assert run(qtbot, Task("allocating", work)) == [200_000]
     collector.collect()
-    qtbot.waitUntil(lambda: len(went) == 20, timeout=10_000)
+    qtbot.waitUntil(lambda: len(went) == 20)
     assert set(went) == {threading.get_ident()}

@@ -50,7 +50,7 @@ def test_what_cannot_be_kept_is_said_in_one_line(
     acts: tuple[Callable[[], None], ...] = (desk.remember, window.commands.save.still, keep)
     for number, act in enumerate(acts, 1):
         act()
-        qtbot.waitUntil(partial(lambda n: len(errors()) >= n, number), timeout=5000)
+        qtbot.waitUntil(partial(lambda n: len(errors()) >= n, number))
         assert "cannot be" in errors()[-1]
         assert "THERMVIEW_HOME" in errors()[-1]
         assert "\n" not in errors()[-1]

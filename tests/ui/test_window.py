@@ -41,7 +41,7 @@ def measured(qtbot: QtBot, window: MainWindow) -> None:
     """Wait until the background measuring rests."""
     session = window.desk.session
     assert session is not None
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=10_000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     window.desk.tick()
     window.readings.refresh()
 
@@ -100,7 +100,7 @@ def test_from_the_empty_window_to_the_exported_curve(
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "table (*.csv)"))
         main_window.commands.save.export_curves()
-    qtbot.waitUntil(lambda: desk.task is None and out.exists(), timeout=10_000)
+    qtbot.waitUntil(lambda: desk.task is None and out.exists())
     rows = [line for line in out.read_text().splitlines() if not line.startswith("#")]
     name = region.name
     assert rows[0] == (
@@ -129,7 +129,7 @@ def test_another_programs_recording(qtbot: QtBot, main_window: MainWindow, sampl
     panel.refresh()
     assert panel.rises[0].name == "C8"  # truth.json beside the recording
     assert "not yet proof" in panel.note.text().lower()
-    qtbot.waitUntil(lambda: bool(panel.rows), timeout=30_000)  # and then by its heat
+    qtbot.waitUntil(lambda: bool(panel.rows))  # and then by its heat
     assert panel.rows[0].name == "C8"
     assert "proof" not in panel.note.text()
 
@@ -159,7 +159,7 @@ def test_each_bench_action_has_a_key_of_its_own(
     assert desk.shown_number == 30
     QTest.keyClick(canvas, Qt.Key.Key_Z)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: (session.baseline or (0, 0))[1] == pytest.approx(1.2), timeout=5000)
+    qtbot.waitUntil(lambda: (session.baseline or (0, 0))[1] == pytest.approx(1.2))
     QTest.keyClick(canvas, Qt.Key.Key_Space)
     assert desk.player.playing
     QTest.keyClick(canvas, Qt.Key.Key_X)
@@ -299,7 +299,7 @@ def test_what_cannot_be_opened_is_said_in_the_window(
     if content is not None:
         path.write_bytes(content)
     main_window.desk.open(str(path))
-    qtbot.waitUntil(lambda: main_window.desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: main_window.desk.task is None)
     words = main_window.status.words.text()
     assert words.startswith("▲")
     assert name in words
@@ -318,7 +318,7 @@ def test_a_dropped_file_opens(qtbot: QtBot, main_window: MainWindow, warming: Pa
         Qt.KeyboardModifier.NoModifier,
     )
     main_window.dropEvent(drop)
-    qtbot.waitUntil(lambda: main_window.desk.shown is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: main_window.desk.shown is not None)
 
 
 def test_opening_can_be_cancelled(qtbot: QtBot, main_window: MainWindow, warming: Path) -> None:
@@ -326,7 +326,7 @@ def test_opening_can_be_cancelled(qtbot: QtBot, main_window: MainWindow, warming
     assert task is not None
     assert main_window.status.cancel.isVisible()
     main_window.status.cancel.click()
-    qtbot.waitUntil(lambda: main_window.desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: main_window.desk.task is None)
     assert main_window.desk.session is None
     assert "cancelled" in main_window.status.words.text()
 
@@ -445,4 +445,4 @@ def test_the_open_menu_offers_inputs_and_what_was_open_last(
         shown = [made.text() for made in page.findChildren(QLabel)]
         assert {str(warming), "simulated:short"} <= offered, (offered, shown)
 
-    qtbot.waitUntil(all_are_offered, timeout=5000)
+    qtbot.waitUntil(all_are_offered)

@@ -105,7 +105,7 @@ def test_a_trigger_is_built_from_drop_downs(qtbot: QtBot, warming_window: MainWi
     assert list(desk.triggers) == [parse_trigger(wanted)]
     session = desk.session
     assert session is not None
-    qtbot.waitUntil(lambda: any(m.kind is MarkKind.TRIGGER for m in session.marks), timeout=5000)
+    qtbot.waitUntil(lambda: any(m.kind is MarkKind.TRIGGER for m in session.marks))
     desk.seek(55)
     dialog.refresh()
     assert "fired once" in dialog.list.item(0).text()
@@ -142,7 +142,7 @@ def test_fault_marks_are_set_against_the_temperatures(
     desk = warming_window.desk
     session = desk.session
     assert session is not None
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     for number in (50, 51, 52):
         desk.seek(number)
         desk.mark(MarkKind.FAULT_APPEARS)
@@ -164,13 +164,13 @@ def test_a_generic_file_is_asked_about(
         file["film/other"] = counts
     assert datasets_of(path) == ["film/kelvin", "film/other"]
     main_window.commands.files.open_path(path)
-    qtbot.waitUntil(lambda: main_window.findChild(ReadAsDialog) is not None, timeout=5000)
+    qtbot.waitUntil(lambda: main_window.findChild(ReadAsDialog) is not None)
     dialog = main_window.findChild(ReadAsDialog)
     assert isinstance(dialog, ReadAsDialog)
     dialog.meaning.setCurrentIndex(dialog.meaning.count() - 1)
     dialog.rate.setValue(10.0)
     dialog.accept()
-    qtbot.waitUntil(lambda: main_window.desk.shown is not None, timeout=5000)
+    qtbot.waitUntil(lambda: main_window.desk.shown is not None)
     shown = main_window.desk.shown
     assert shown is not None
     assert shown.kelvin()[0, 0] == pytest.approx(298.15, abs=1e-4)
@@ -203,7 +203,7 @@ def test_a_stated_scene_corrects_every_region(qtbot: QtBot, warming_window: Main
     desk = warming_window.desk
     session = session_of(warming_window)
     region = desk.document.current.by_name("U3")
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     apparent_k = session.curves.value(region.id, "max", 55)
     dialog = SceneDialog(desk, session.scene, warming_window)
     known, field = dialog.emissivity
@@ -214,7 +214,7 @@ def test_a_stated_scene_corrects_every_region(qtbot: QtBot, warming_window: Main
     field.setValue(20.0)
     dialog._use()
     assert (session.scene.emissivity, session.scene.reflected_k) == (0.9, 293.15)
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     # by hand, with exact blackbody power in place of the band's: it must come out near that
     estimate_k = ((apparent_k**4 - 0.1 * 293.15**4) / 0.9) ** 0.25
     assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)
@@ -231,11 +231,11 @@ def test_air_between_camera_and_board_is_stated(qtbot: QtBot, warming_window: Ma
         known, field = line
         known.setChecked(True)
         field.setValue(value)
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     apparent_k = session.curves.value(region.id, "max", 55)
     dialog._use()
     assert (session.scene.air_transmission, session.scene.air_k) == (0.9, 293.15)
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=5000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     # by hand, with exact blackbody power in place of the band's: it must come out near that
     estimate_k = ((apparent_k**4 - 0.1 * 293.15**4) / 0.9) ** 0.25
     assert session.curves.value(region.id, "max", 55) == pytest.approx(estimate_k, abs=0.3)

@@ -51,7 +51,7 @@ def test_live_state_losses_and_the_live_edge(
 ) -> None:
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     main_window.camera.refresh()
     assert main_window.camera.lost.text() == "lost 0"
     assert desk.player.follow
@@ -68,7 +68,7 @@ def test_a_recording_holds_every_frame_while_the_window_is_used(
 ) -> None:
     desk, path = main_window.desk, tmp_path / "live.h5"
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     desk.keeping.toggle(path)
     assert "REC" in main_window.camera.record.text()
     for step in range(10):
@@ -77,9 +77,9 @@ def test_a_recording_holds_every_frame_while_the_window_is_used(
         main_window.resize(1100 + 20 * step, 700 + 10 * step)
         qtbot.wait(5)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: session.losses.received == 130, timeout=5000)
+    qtbot.waitUntil(lambda: session.losses.received == 130)
     desk.record_toggle()
-    qtbot.waitUntil(lambda: session.recording is None and desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: session.recording is None and desk.task is None)
     assert "recorded 100 frames" in main_window.status.words.text()
     assert not desk.keeping.unsaved()
     footage = open_recording(path)
@@ -97,11 +97,11 @@ def test_stall_is_said_and_everything_is_kept(
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
     assert not main_window.banner.isVisible()
-    qtbot.waitUntil(lambda: desk.state is SessionState.STALLED, timeout=5000)
-    qtbot.waitUntil(main_window.banner.isVisible, timeout=2000)
+    qtbot.waitUntil(lambda: desk.state is SessionState.STALLED)
+    qtbot.waitUntil(main_window.banner.isVisible)
     assert "No new frame is coming" in main_window.banner.words.text()
     cameras[0].give(5)
-    qtbot.waitUntil(lambda: not main_window.banner.isVisible(), timeout=3000)
+    qtbot.waitUntil(lambda: not main_window.banner.isVisible())
 
 
 def test_unplugged_and_back_goes_on_behind_a_gap(
@@ -109,12 +109,12 @@ def test_unplugged_and_back_goes_on_behind_a_gap(
 ) -> None:
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     cameras[0].vanish()
-    qtbot.waitUntil(lambda: len(cameras) == 2, timeout=5000)
-    qtbot.waitUntil(lambda: desk.state is SessionState.RUNNING, timeout=5000)
+    qtbot.waitUntil(lambda: len(cameras) == 2)
+    qtbot.waitUntil(lambda: desk.state is SessionState.RUNNING)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: len(session.footage) == 60, timeout=5000)
+    qtbot.waitUntil(lambda: len(session.footage) == 60)
     assert any(mark.kind is MarkKind.GAP for mark in session.marks)
 
 
@@ -123,7 +123,7 @@ def test_a_trigger_records_with_the_seconds_before_and_takes_a_still(
 ) -> None:
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     desk.keeping.set_pre_trigger(0.41)  # ten frames, and a little
     desk.document.add(Rectangle(10.0, 10.0, 5.0, 5.0), "U3")
     # the scripted pictures climb by 0.01 K a frame, seven frames long, from 298.15 K on
@@ -131,12 +131,12 @@ def test_a_trigger_records_with_the_seconds_before_and_takes_a_still(
     desk.set_triggers((parse_trigger(rule),))
     cameras[0].give(20)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: session.recording is not None, timeout=5000)
+    qtbot.waitUntil(lambda: session.recording is not None)
     stills = desk.keeping.next_path().parents[1] / "stills"
-    qtbot.waitUntil(lambda: len(list(stills.glob("*.png"))) > 0, timeout=5000)
-    qtbot.waitUntil(lambda: session.losses.received == 50, timeout=5000)
+    qtbot.waitUntil(lambda: len(list(stills.glob("*.png"))) > 0)
+    qtbot.waitUntil(lambda: session.losses.received == 50)
     desk.stop()
-    qtbot.waitUntil(lambda: desk.task is None and session.recording is None, timeout=5000)
+    qtbot.waitUntil(lambda: desk.task is None and session.recording is None)
     (saved,) = desk.keeping.next_path().parent.glob("*.h5")
     footage = open_recording(saved)
     crossed = 34  # the first frame from number 30 on with 34 % 7 == 6: 298.21 K, 25.06 °C
@@ -155,13 +155,13 @@ def test_unsaved_live_pictures_are_asked_about(
 ) -> None:
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     button = QMessageBox.StandardButton[answer]
     monkeypatch.setattr(QMessageBox, "exec", lambda _: button)
     main_window.commands.files.close_session()
     assert (desk.session is None) == (answer == "Discard")
     if answer == "Save":
-        qtbot.waitUntil(lambda: desk.task is None, timeout=10_000)
+        qtbot.waitUntil(lambda: desk.task is None)
         (saved,) = desk.keeping.next_path().parent.glob("*.h5")
         footage = open_recording(saved)
         assert len(footage) == 30
@@ -174,11 +174,11 @@ def test_the_simulated_board_ends_with_its_fault_on_screen(
 ) -> None:
     desk = main_window.desk
     desk.open("simulated:short", OpenOptions(speed=40.0, seed=1))
-    qtbot.waitUntil(lambda: desk.shown is not None and desk.now_s > 33.0, timeout=20_000)
+    qtbot.waitUntil(lambda: desk.shown is not None and desk.now_s > 33.0)
     session = session_of(main_window)
     assert desk.board is not None
     # the zero was taken by itself, just before the supply came on
-    qtbot.waitUntil(lambda: session.baseline is not None, timeout=2000)
+    qtbot.waitUntil(lambda: session.baseline is not None)
     supply, baseline = session.supply, session.baseline
     assert supply is not None
     assert baseline is not None
@@ -187,7 +187,7 @@ def test_the_simulated_board_ends_with_its_fault_on_screen(
     desk.player.seek_time(32.0)
     desk.tick()
     panel = main_window.findings
-    qtbot.waitUntil(lambda: bool(panel.rows), timeout=30_000)
+    qtbot.waitUntil(lambda: bool(panel.rows))
     assert panel.rows[0].name == "C12"  # the story's shorted capacitor
     assert main_window.camera.words.text().startswith("simulated")
 
@@ -195,15 +195,15 @@ def test_the_simulated_board_ends_with_its_fault_on_screen(
 def test_a_recording_keeps_the_board(qtbot: QtBot, main_window: MainWindow, tmp_path: Path) -> None:
     desk, path = main_window.desk, tmp_path / "kept.h5"
     desk.open("simulated:short", OpenOptions(speed=20.0, seed=1))
-    qtbot.waitUntil(lambda: desk.shown is not None, timeout=20_000)
+    qtbot.waitUntil(lambda: desk.shown is not None)
     desk.keeping.toggle(path)
     session = session_of(main_window)
-    qtbot.waitUntil(lambda: bool(session.recording and session.recording.frames > 3), timeout=5000)
+    qtbot.waitUntil(lambda: bool(session.recording and session.recording.frames > 3))
     desk.record_toggle()
-    qtbot.waitUntil(lambda: session.recording is None and desk.task is None, timeout=10_000)
+    qtbot.waitUntil(lambda: session.recording is None and desk.task is None)
     assert desk.board is not None
     desk.open(str(path))
-    qtbot.waitUntil(lambda: desk.session not in (None, session), timeout=10_000)
+    qtbot.waitUntil(lambda: desk.session not in (None, session))
     assert desk.board is not None
     again = {part.designator: (part.x_mm, part.y_mm) for part in desk.board.parts}
     assert again["C12"]
@@ -225,10 +225,10 @@ def test_while_unplugged_the_banner_says_so(
     monkeypatch.setattr(opening, "reopener", lambda *_: nowhere)
     desk = main_window.desk
     open_and_wait(qtbot, main_window, "camera:9")
-    qtbot.waitUntil(lambda: desk.shown_number == 29, timeout=5000)
+    qtbot.waitUntil(lambda: desk.shown_number == 29)
     cameras[0].vanish()
-    qtbot.waitUntil(lambda: desk.state is SessionState.RECONNECTING, timeout=5000)
-    qtbot.waitUntil(main_window.banner.isVisible, timeout=2000)
+    qtbot.waitUntil(lambda: desk.state is SessionState.RECONNECTING)
+    qtbot.waitUntil(main_window.banner.isVisible)
     assert "unplugged" in main_window.banner.words.text()
     assert "kept" in main_window.banner.words.text()
     assert not main_window.banner.reconnect.isEnabled()
@@ -251,7 +251,7 @@ def test_closing_hides_the_window_and_breaks_a_search_off(
 
     monkeypatch.setattr(finding, "find", slow)
     main_window.desk.open("simulated:short", OpenOptions(speed=8.0))
-    qtbot.waitUntil(begun.is_set, timeout=20_000)
+    qtbot.waitUntil(begun.is_set)
     main_window.leave()
     assert seen_at_its_end == [False]
     assert not [t for t in threading.enumerate() if t.name.startswith("task: looking for")]

@@ -105,7 +105,7 @@ def still_scene(tmp_path: Path) -> Path:
 @pytest.fixture
 def opened(qtbot: QtBot, main_window: MainWindow, still_scene: Path) -> MainWindow:
     open_and_wait(qtbot, main_window, str(still_scene))
-    qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None)
     return main_window
 
 
@@ -144,7 +144,7 @@ def now(window: MainWindow, region: Region) -> Region:
 
 def measured(qtbot: QtBot, window: MainWindow) -> None:
     session = session_of(window)
-    qtbot.waitUntil(lambda: session.wait_measured(0.0), timeout=10_000)
+    qtbot.waitUntil(lambda: session.wait_measured(0.0))
     window.desk.tick()
     window.readings.refresh()
 
@@ -319,7 +319,7 @@ def test_changing_the_emissivity_changes_reading_past_curve_still_and_export(
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "table (*.csv)"))
         opened.commands.save.export_curves()
-    qtbot.waitUntil(lambda: opened.desk.task is None and out.exists(), timeout=10_000)
+    qtbot.waitUntil(lambda: opened.desk.task is None and out.exists())
     lines = [line for line in out.read_text().splitlines() if not line.startswith("#")]
     heads, first = lines[0].split(","), lines[1].split(",")
     row = dict(zip(heads, map(float, first), strict=True))
@@ -345,7 +345,7 @@ def test_emissivity_typed_into_the_window_is_followed_by_reading_past_curve_and_
         with pytest.MonkeyPatch.context() as patched:
             patched.setattr(QFileDialog, "getSaveFileName", lambda *_: (str(out), "(*.html)"))
             QTest.mouseClick(pressed, Qt.MouseButton.LeftButton)
-        qtbot.waitUntil(lambda: opened.desk.task is None and out.exists(), timeout=20_000)
+        qtbot.waitUntil(lambda: opened.desk.task is None and out.exists())
         (line,) = [part for part in out.read_text().split("<tr>") if part.startswith("<td>U3")]
         return line
 
@@ -450,7 +450,7 @@ def test_shiny_places_are_found_hatched_and_not_read(
     look = dialog.findChild(QPushButton, "shinyLook")
     assert isinstance(look, QPushButton)
     QTest.mouseClick(look, Qt.MouseButton.LeftButton)
-    qtbot.waitUntil(lambda: desk.optics.shiny is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.optics.shiny is not None)
     found = session_of(main_window).shiny
     assert found is not None
     assert found.mask[10:20, 10:24].mean() > 0.95
@@ -458,7 +458,7 @@ def test_shiny_places_are_found_hatched_and_not_read(
     assert "changed while nothing was powered" in main_window.status.words.text()
     assert main_window.picture.canvas.grab().toImage() != plain
     main_window.activateWindow()
-    qtbot.waitUntil(main_window.isActiveWindow, timeout=5000)
+    qtbot.waitUntil(main_window.isActiveWindow)
     QTest.keyClick(main_window, Qt.Key.Key_E)
     assert not desk.optics.shiny_shown
     desk.select([mirror.id])
@@ -490,10 +490,10 @@ def test_what_is_opened_next_does_not_wait_for_the_last_ones_noise(
 
     monkeypatch.setattr(optics, "measure_still", slowly)
     open_and_wait(qtbot, main_window, str(waved))
-    qtbot.waitUntil(lambda: len(asked) == 1, timeout=10_000)
+    qtbot.waitUntil(lambda: len(asked) == 1)
     try:
         open_and_wait(qtbot, main_window, str(waved))
-        qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None, timeout=10_000)
+        qtbot.waitUntil(lambda: main_window.desk.optics.noise is not None)
     finally:
         release.set()
 
@@ -507,7 +507,7 @@ def test_what_passed_before_the_power_is_hatched_by_itself(
         marks["time"], marks["kind"], marks["text"] = [3.1], ["power on"], [""]
     open_and_wait(qtbot, main_window, str(waved))
     desk = main_window.desk
-    qtbot.waitUntil(lambda: desk.optics.shiny is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.optics.shiny is not None)
     found = session_of(main_window).shiny
     assert found is not None
     assert found.mask[10:20, 10:24].mean() > 0.95
@@ -515,8 +515,8 @@ def test_what_passed_before_the_power_is_hatched_by_itself(
     desk.tick()
     assert desk.optics.shiny is None
     open_and_wait(qtbot, main_window, str(waved))  # what was taken back stays so
-    qtbot.waitUntil(lambda: desk.optics.noise is not None, timeout=10_000)
-    qtbot.waitUntil(lambda: not desk._aside, timeout=10_000)
+    qtbot.waitUntil(lambda: desk.optics.noise is not None)
+    qtbot.waitUntil(lambda: not desk._aside)
     assert desk.optics.shiny is None
 
 
@@ -559,7 +559,7 @@ def test_noise_of_the_still_frames_and_the_smallest_rise(qtbot: QtBot, opened: M
     assert least_k == pytest.approx(0.09 * math.sqrt(1 + 1 / noise.knee_frames), rel=0.1)
     opened.desk.to_end()
     opened.optics._measure_noise()
-    qtbot.waitUntil(lambda: opened.desk.optics.noise is not noise, timeout=10_000)
+    qtbot.waitUntil(lambda: opened.desk.optics.noise is not noise)
     least_k = opened.desk.optics.smallest_rise_k()
     assert "still frames, drift" in opened.status.words.text()
     opened.readings.refresh()
@@ -629,7 +629,7 @@ def test_bad_pixels_are_found_filled_and_left_in_recordings(
     path = write(tmp_path / "bad.h5", picture)
     open_and_wait(qtbot, main_window, str(path))
     desk = main_window.desk
-    qtbot.waitUntil(lambda: not desk.optics.noise_busy, timeout=10_000)
+    qtbot.waitUntil(lambda: not desk.optics.noise_busy)
     desk.to_end()
     main_window.optics.camera()
     dialog = main_window.findChild(CameraDialog)
@@ -637,7 +637,7 @@ def test_bad_pixels_are_found_filled_and_left_in_recordings(
     find = dialog.findChild(QPushButton, "pixelsAct")
     assert isinstance(find, QPushButton)
     find.click()
-    qtbot.waitUntil(lambda: bool(desk.optics.profile.bad_pixels), timeout=10_000)
+    qtbot.waitUntil(lambda: bool(desk.optics.profile.bad_pixels))
     assert 20 * COLUMNS + 30 in desk.optics.profile.bad_pixels
     assert len(desk.optics.profile.bad_pixels) < 5
     pictured, shown = desk.optics.pictured(), desk.shown
@@ -916,7 +916,7 @@ def test_the_strip_tells_no_number_of_what_is_not_readable(
     before = opened.strip.grab().toImage()
     opened.desk.optics.set_limit(1000.0)
     opened.desk.curves_changed.emit()
-    qtbot.waitUntil(lambda: opened.strip.grab().toImage() != before, timeout=3000)
+    qtbot.waitUntil(lambda: opened.strip.grab().toImage() != before)
 
 
 def test_a_camera_s_kept_profile_is_applied_live_and_written_into_recordings(
@@ -940,7 +940,7 @@ def test_a_camera_s_kept_profile_is_applied_live_and_written_into_recordings(
     path = tmp_path / "live.h5"
     session.start_recording(path)
     source.give(10)
-    qtbot.waitUntil(lambda: len(session.footage) == 15, timeout=5000)
+    qtbot.waitUntil(lambda: len(session.footage) == 15)
     session.stop_recording()
     measured(qtbot, main_window)
     curve = session.curves.column(region.id, "mean")

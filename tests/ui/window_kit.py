@@ -33,7 +33,7 @@ def opened_window(qtbot: QtBot) -> Iterator[MainWindow]:
     window.resize(1280, 800)
     window.show()
     window.activateWindow()  # keys work in the active window only
-    qtbot.waitUntil(window.isActiveWindow, timeout=5000)
+    qtbot.waitUntil(window.isActiveWindow)
     try:
         yield window
     finally:
@@ -55,7 +55,7 @@ def session_of(window: MainWindow) -> Session:
 def open_and_wait(qtbot: QtBot, window: MainWindow, address: str) -> None:
     """Open an address and wait until a frame of it is shown."""
     window.desk.open(address)
-    qtbot.waitUntil(lambda: window.desk.shown is not None, timeout=10_000)
+    qtbot.waitUntil(lambda: window.desk.shown is not None)
 
 
 def write_warming(path: Path, frames: int = 60, rate_hz: float = 25.0) -> None:
