@@ -80,12 +80,14 @@ def test_what_one_thread_raises_ends_the_others() -> None:
         if item == 0:
             failed.set()
             raise ValueError("broken")
-        failed.wait(3.0)
+        failed.wait()
         for _ in range(10**9):
             steps[0] += 1
             still_wanted()
         return item
 
-    with pytest.raises(ValueError, match="broken"):
-        in_parallel(work, [0, 1, 2, 3])
+    for items in ([0, 1, 2, 3], [1, 0, 2, 3]):  # also where an earlier one ends by it
+        failed.clear()
+        with pytest.raises(ValueError, match="broken"):
+            in_parallel(work, items)
     assert in_parallel(lambda item: item**2, [1, 2, 3]) == [1, 4, 9]

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.prepare import lowpass
 from thermview.analysis.spectra import back, fast_length, forward
 from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.analysis.wanted import still_wanted
@@ -74,8 +75,7 @@ class Whitener:
         pad = min(_PAD, rows - 1, columns - 1)
         wide = np.pad(coefficients, ((0, 0), (pad, pad), (pad, pad)), mode="reflect")
         size = (fast_length(wide.shape[1]), fast_length(wide.shape[2]))
-        per_px = frequencies(size)
-        seen = forward(wide, size) * self.filters(per_px)
+        seen = forward(wide, size) * over_plane(self.filters(frequencies_once(size)), size)
         inner = back(seen, size)[:, pad : pad + rows, pad : pad + columns]
         return np.ascontiguousarray(inner, dtype=np.float32)
 
@@ -84,6 +84,17 @@ def frequencies(size: tuple[int, int]) -> Floats:
     """Return the spatial frequencies of a real transform, cycles per px."""
     down, along = np.fft.fftfreq(size[0])[:, None], np.fft.rfftfreq(size[1])
     return np.asarray(np.hypot(down, along))
+
+
+def frequencies_once(size: tuple[int, int]) -> Floats:
+    """Return the rows of `frequencies` down to where they come again from the last one up."""
+    return frequencies(size)[: size[0] // 2 + 1]
+
+
+def over_plane(half: NDArray[np.float32], size: tuple[int, int]) -> NDArray[np.float32]:
+    """Return what was made of `frequencies_once`, shape (…, row, column), for all rows."""
+    down = np.arange(size[0])
+    return np.take(half, np.minimum(down, size[0] - down), axis=-2)
 
 
 def calm_axes(coefficients: NDArray[np.float32]) -> Floats:
@@ -127,7 +138,7 @@ def _without_sources(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
     What is broad stays: drift and a hand's image are noise here.
     """
     fine = smooth(coefficients, SOURCE_PX)
-    bumps = fine - smooth(coefficients, AROUND_PX)
+    bumps = fine - lowpass(coefficients, AROUND_PX)
     sizes_k = np.abs(bumps)
     limit = np.float32(SOURCE_SIGMAS * SIGMA_OF_MAD) * _medians(sizes_k)
     bright = (sizes_k > limit).any(axis=0).astype(np.uint8)
@@ -139,8 +150,8 @@ def _without_sources(coefficients: NDArray[np.float32]) -> NDArray[np.float32]:
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5))
     source = cv2.dilate(compact[marked].astype(np.uint8), kernel) > 0
     kept = (~source).astype(np.float32)
-    weight = np.maximum(cv2.GaussianBlur(kept, (0, 0), AROUND_PX), 1e-6)
-    around = smooth(coefficients * kept, AROUND_PX) / weight
+    weight = np.maximum(lowpass(kept[None], AROUND_PX), 1e-6)
+    around = lowpass(coefficients * kept, AROUND_PX) / weight
     return np.where(source, around, coefficients).astype(np.float32)
 
 

@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.background import Whitener, frequencies
+from thermview.analysis.background import Whitener, frequencies_once, over_plane
 from thermview.analysis.responses import RATES_HZ, TAUS_S, Modes
 from thermview.analysis.spectra import fast_length, forward
 from thermview.analysis.wanted import still_wanted
@@ -204,7 +204,7 @@ class Filters:
             Per W in one pixel.
         """
         pitch_m = self._mm_per_px * 1e-3
-        per_px = frequencies(size)
+        per_px = frequencies_once(size)
         k2 = (2 * np.pi * per_px / pitch_m) ** 2
         blur = np.exp(-0.5 * (2 * np.pi * per_px * SPREAD_PX) ** 2)
         if self._whitener is None:
@@ -213,7 +213,8 @@ class Filters:
         else:
             passed = self._whitener.filters(per_px)
         body = (blur * passed).astype(np.float32)
-        return body, sheet_filters(choices, self.modes.sheet, k2, body, pitch_m)
+        sheet = sheet_filters(choices, self.modes.sheet, k2, body, pitch_m)
+        return over_plane(body, size), over_plane(sheet, size)
 
 
 def spanned(filters: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

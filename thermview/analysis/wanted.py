@@ -10,7 +10,6 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from contextvars import ContextVar
-from threading import Event
 from typing import TypeVar
 
 from thermview.errors import CancelledError
@@ -49,21 +48,27 @@ def asking(listener: Callable[[], None]) -> Iterator[None]:
 
 def in_parallel(work: Callable[[Item], Result], items: Sequence[Item]) -> list[Result]:
     """Return what work makes of each item, a few at a time; what one raises ends all."""
-    listener, over = _listener.get() or (lambda: None), Event()
+    listener = _listener.get() or (lambda: None)
+    ended: list[BaseException] = []  # what ended it, the first first
 
     def listen() -> None:
-        if over.is_set():
+        if ended:
             raise CancelledError("ended by another")
         listener()
 
     def one(item: Item) -> Result:
-        with asking(listen):  # a thread of the pool has a context of its own
-            return work(item)
+        try:
+            with asking(listen):  # a thread of the pool has a context of its own
+                return work(item)
+        except BaseException as error:
+            ended.append(error)
+            raise
 
     with ThreadPoolExecutor(WORKERS) as workers:
         tasks = [workers.submit(one, item) for item in items]
         try:
             return [task.result() for task in tasks]
-        finally:  # after an error, or Ctrl-C
-            over.set()
+        except BaseException as error:  # one's, or Ctrl-C
+            ended.append(error)
             workers.shutdown(wait=False, cancel_futures=True)
+            raise ended[0] from None
