@@ -225,12 +225,17 @@ def _onset(fitted_k: Floats, times_s: Floats, on_s: float) -> float:
     return float(times_s[int(np.argmax(above))]) if above.any() else on_s
 
 
+def _explained(leaves: float) -> str:
+    """Return what an explanation explains, from the share of a change that it leaves."""
+    return f"{min(max(1.0 - leaves, 0.0), 1.0):.0%}"
+
+
 def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, course: Course) -> str:
     step = "the supply's step" if course.from_log else "the power came on"
     if evidence.nature is Nature.REFLECTION:
         return (
-            f"mirrors its surroundings: they leave {max(evidence.mirror_leaves, 0.0):.0%} of its "
-            f"change unexplained, heat {min(evidence.heat_leaves, 1.0):.0%}"
+            f"mirrors its surroundings: they explain {_explained(evidence.mirror_leaves)} of its "
+            f"change, heat {_explained(evidence.heat_leaves)}"
         )
     if evidence.nature is Nature.UNCERTAIN and evidence.cools:
         return (
@@ -249,7 +254,7 @@ def _words(evidence: Evidence, rise_k: float, lag_s: float, onset_s: float, cour
     faint = evidence.score < DOUBTED_SCORE * evidence.excess
     return (
         f"rises {rise_k:.2g} K, {after_s:.1f} s after {step}, {lag}, and spreads to the board; "
-        f"heat leaves {evidence.heat_leaves:.0%} of its change unexplained"
+        f"heat explains {_explained(evidence.heat_leaves)} of its change"
     ) + ("; so faint that more current or a pulsed supply would make it surer" if faint else "")
 
 
