@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -166,3 +168,20 @@ def test_asked_wrongly_of_the_shelf_or_of_equals(
 def test_missing_file(monkeypatch: Patch, capsys: Output, tmp_path: Path) -> None:
     assert run(monkeypatch, tmp_path / "a.h5", tmp_path / "b.h5") == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_scipy_is_not_loaded(samples: Path) -> None:
+    """It takes longer to load than all that it would do here."""
+    board = ["--parts", samples / "pair-bad.parts.csv"]
+    for name in ("good", "bad"):
+        board += [f"--landmarks-{name}", samples / f"pair-{name}.landmarks.json"]
+    script = (
+        "import sys; from thermview.cli.main import run; run(['compare', *sys.argv[1:]]); "
+        "print([name for name in sys.modules if name.split('.')[0] == 'scipy'])"
+    )
+    pair = [samples / "pair-good.h5", samples / "pair-bad.h5"]
+    done = subprocess.run(
+        [sys.executable, "-c", script, *map(str, [*pair, *board])],
+        check=True, text=True, stdout=subprocess.PIPE,
+    )  # fmt: skip
+    assert done.stdout.splitlines()[-1] == "[]"

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.nonnegative import nonnegative_by_products
 from thermview.analysis.pair.clock import Courses, WarmUp
 from thermview.analysis.pair.patches import Patches
 from thermview.analysis.pair.plane import (
@@ -35,7 +36,6 @@ LANDMARK_SIGMA_MM = 1.0
 SOFTENED = (0.3, 0.3, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 """By how many mm edges are softened, round by round: soft ones are felt from farther off."""
 SETTLED_MM = 0.01
-RIDGE = 1e-5  # single-precision scalar products need so much to stay positive definite
 EDGE = 1.5  # what is wider than this many cells is not an edge, and is where models err
 LEAST_SIGMA_PX = 0.08  # interpolation and blur leave about this much
 LEAST_PATTERN_K = 0.02  # the sensor's own pattern is left in a picture of any length
@@ -121,17 +121,6 @@ def shifted(plane: Plane, view: View, step: Floats) -> View:
     return View(matrix.astype(np.float64), view.mm_per_px, view.landmarks_mm)
 
 
-def nonnegative(gram: Floats, right: Floats) -> Floats:
-    """Return x ≥ 0 that minimises xᵀGx - 2bᵀx."""
-    from scipy.optimize import nnls  # late: the window starts without it
-
-    size = np.sqrt(np.maximum(np.diag(gram), 1e-30))
-    scaled = gram / size[:, None] / size
-    lower = np.linalg.cholesky(scaled + RIDGE * np.eye(len(size)))
-    found, _ = nnls(lower.T, np.linalg.solve(lower, right / size), maxiter=20 * len(size))
-    return np.asarray(found / size)
-
-
 class Aligner:
     """Refines the views of both boards by one set of templates and outlines."""
 
@@ -182,7 +171,8 @@ class Aligner:
         """Return normal equations for eight displacements and a change of blur."""
         seen = self.plane.rectify(warm.coefficients, view.matrix, view.mm_per_px)
         seen = highpass(seen, NARROW)
-        model = self.heat.summed(nonnegative(self.heat_gram, self.heat.products(seen)), seen)
+        powers = nonnegative_by_products(self.heat_gram, self.heat.products(seen))
+        model = self.heat.summed(powers, seen)
         normal, right = self._flow(model, seen - model, warm.noise_k, HEAT_SHARE, soft)
         still = _unstriped(warm.before_k)[None]
         look = highpass(self.plane.rectify(still, view.matrix, view.mm_per_px), EDGE * 3)

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.pair.align import nonnegative
+from thermview.analysis.nonnegative import nonnegative_by_products
 from thermview.analysis.pair.clock import Courses
 from thermview.analysis.pair.patches import Cut, Patches
 from thermview.analysis.pair.plane import Pictures, Plane, Subject, highpass
@@ -206,6 +206,6 @@ def _solved(seen: Pictures, columns: Pictures, cuts: Sequence[Cut]) -> Fitted:
     whole = zip(columns, cuts, strict=True)
     patches = Patches(cuts, [column[None, :, *cut] for column, cut in whole])
     gram = patches.gram()
-    power = np.stack([nonnegative(gram, patches.products(board)) for board in seen])
+    power = np.stack([nonnegative_by_products(gram, patches.products(p)) for p in seen])
     left = [board - patches.summed(p, board) for p, board in zip(power, seen, strict=True)]
     return Fitted(power, columns, gram, np.stack(left))

@@ -11,12 +11,12 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft
 
 from thermview.analysis.heat_model import sheet_filters
 from thermview.analysis.pair.clock import Courses
 from thermview.analysis.pair.plane import Plane, Subject, Window
 from thermview.analysis.responses import TAUS_S
+from thermview.analysis.spectra import back, fast_length, forward
 
 Floats = NDArray[np.float64]
 Template = NDArray[np.float32]
@@ -63,9 +63,10 @@ class Library:
         self.courses = courses
         self.choices = [(kappa, lag) for kappa in kappas for lag in lags]
         pitch_m = plane.pitch_mm * 1e-3
-        self._size = fft.next_fast_len(2 * SIDE, real=True)
-        ky = 2 * np.pi * np.fft.fftfreq(self._size, pitch_m)
-        kx = 2 * np.pi * np.fft.rfftfreq(self._size, pitch_m)
+        side = fast_length(2 * SIDE)
+        self._size = (side, side)
+        ky = 2 * np.pi * np.fft.fftfreq(side, pitch_m)
+        kx = 2 * np.pi * np.fft.rfftfreq(side, pitch_m)
         k2 = ky[:, None] ** 2 + kx**2
         seen = np.exp(-0.5 * k2 * (plane.blur * pitch_m) ** 2)
         seen *= 1 - np.exp(-0.5 * k2 * (NARROW * pitch_m) ** 2)
@@ -80,17 +81,16 @@ class Library:
         """Return what 1 W does to the sheet, K, shape (choice, course, row, column)."""
         window = self.window(subject)
         share = self.plane.coverage(subject.outline_mm, window)
-        power = fft.rfft2(share / share.sum(), s=(self._size, self._size)).astype(np.complex64)
+        power = forward(share / share.sum(), self._size)
         chosen = self._sheet if choices is None else self._sheet[list(choices)]
-        out = fft.irfft2(chosen * power, s=(self._size, self._size))
+        out = back(chosen * power, self._size)
         return np.asarray(out[..., : window.height, : window.width], dtype=np.float32)
 
     def body(self, subject: Subject) -> NDArray[np.float32]:
         """Return how 1 K of the body's own shows, shape (row, column)."""
         window = self.window(subject)
         share = self.plane.coverage(subject.outline_mm, window)
-        size = (self._size, self._size)
-        out = fft.irfft2(fft.rfft2(share, s=size) * self._body, s=size)
+        out = back(forward(share, self._size) * self._body, self._size)
         return np.asarray(out[: window.height, : window.width], dtype=np.float32)
 
     def bodily(self, subject: Subject, lag: int) -> Template:
