@@ -188,6 +188,7 @@ def test_noise_alone_heats_nothing() -> None:
     for seed in range(4):
         found = analyse(take(np.zeros((len(TIMES), *SHAPE)), seed), squares(), MM)
         assert not found.heated
+        assert (found.power_on_s, found.power_on_from) == (None, "")  # nor does it tell a time
 
 
 def test_a_wide_part_along_which_the_camera_drifts_does_not_heat() -> None:

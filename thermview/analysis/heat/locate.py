@@ -234,9 +234,10 @@ def analyse(
         suspects, elsewhere = tuple(map(_doubted, suspects)), tuple(map(_doubted, elsewhere))
     heats = [s.nature for s in suspects] + [p.nature for p in elsewhere]
     heated = Nature.HEATING in heats
+    seen = heated or how not in ("", "frames")
     return Located(
-        power_on_s=course.on_s,
-        power_on_from=how,
+        power_on_s=course.on_s if seen else None,
+        power_on_from=how if seen else "",
         heated=heated,
         suspects=suspects,
         elsewhere=elsewhere,
