@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat_model import Footprint
 from thermview.analysis.placing import best_pose
-from thermview.analysis.stabilise import warped
+from thermview.analysis.tracker import warped
 
 SHAPE = (120, 160)
 MOVED = np.array([[1.0, 0.0, 7.0], [0.0, 1.0, -5.0], [0.0, 0.0, 1.0]])

@@ -14,14 +14,8 @@ from skimage.transform import SimilarityTransform, warp
 
 from thermview.analysis import prepare
 from thermview.analysis.prepare import gather, group_of
-from thermview.analysis.stabilise import (
-    Tracker,
-    banded,
-    find_motion,
-    hold_still,
-    probe,
-    steadied,
-)
+from thermview.analysis.stabilise import find_motion, hold_still, probe, steadied
+from thermview.analysis.tracker import Tracker, banded
 from thermview.frames import Frame, Scale, SourceInfo
 from thermview.recording.reader import open_recording
 

@@ -13,14 +13,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from thermview.analysis.stabilise import (
-    LOST,
-    Tracker,
-    banded,
-    fixed_pattern,
-    stripes,
-    warped,
-)
+from thermview.analysis.stabilise import fixed_pattern, stripes
+from thermview.analysis.tracker import LOST, Tracker, banded, warped
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.locate import Located, Place, Suspect, locate
 from thermview.analysis.prepare import Progress
-from thermview.analysis.stabilise import warped
+from thermview.analysis.tracker import warped
 from thermview.analysis.waveform import pulse_period
 from thermview.board import BoardView, view_of
 from thermview.frames import Footage, Mark, MarkKind, SupplyLog

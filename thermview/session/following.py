@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from thermview.analysis.following import Follower, Pose, shift_px
 from thermview.analysis.prepare import picture_of
-from thermview.analysis.stabilise import LEAST_TREMOR_PX, opencv_way
+from thermview.analysis.stabilise import LEAST_TREMOR_PX
+from thermview.analysis.tracker import opencv_way
 from thermview.errors import ThermviewError
 from thermview.frames import Footage, FootageOver, Frame
 from thermview.radiometry.bad_pixels import BadPixelRepair
