@@ -367,12 +367,15 @@ def test_a_missing_camera_is_exit_3(tmp_path: Path, monkeypatch: Patch, capsys: 
 def test_interrupted_recording_is_kept(tmp_path: Path) -> None:
     out = tmp_path / "kept.h5"
     arguments = ["record", "simulated:good", str(out), "--seconds", "600"]
+    # what is ignored, as by tests run in the background, a new process ignores too
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
     process = subprocess.Popen(
         [sys.executable, "-m", "thermview", *arguments],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},
     )
+    signal.signal(signal.SIGINT, before)
     deadline = time.monotonic() + 60
     while not out.exists() and time.monotonic() < deadline:
         time.sleep(0.1)
