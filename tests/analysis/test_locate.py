@@ -25,6 +25,7 @@ from thermview.analysis.heat.watts import (
 from thermview.analysis.heat_model import CAPACITY, Footprint
 from thermview.analysis.prepare import Shots, Take, anchored, take_of
 from thermview.analysis.responses import Drive, Modes, nuisances, one_pole
+from thermview.analysis.stabilise import steady
 from thermview.analysis.waveform import course_of_log
 from thermview.board import fit_homography, load_landmarks, load_placement
 from thermview.errors import InputError
@@ -182,6 +183,22 @@ def test_marked_and_given_times_are_taken(warmed: Floats) -> None:
     marked = analyse(take(0.92 * warmed), squares(), MM, marked_s=4.1)
     assert (marked.power_on_from, marked.power_on_s) == ("marked", 4.1)
     assert given.suspects[0].part == marked.suspects[0].part == "R8"
+
+
+@pytest.mark.parametrize("size", [(24, 32), (62, 80)])
+def test_small_pictures_tell_too(warmed: Floats, size: tuple[int, int]) -> None:
+    rows, columns = size
+    y, x = max(0, 34 - rows // 2), max(0, 48 - columns // 2)
+    pictures = 300.0 + 0.92 * warmed[:, y : y + rows, x : x + columns]
+    found = []
+    for seed in range(4):
+        noise = np.random.default_rng(seed).normal(0, 0.04, pictures.shape)
+        kelvin = (pictures + noise).astype(np.float32)
+        shots = Shots(kelvin, TIMES, np.zeros(len(TIMES), dtype=np.int64))
+        found.append(analyse(steady(shots)[0], [], MM).elsewhere[0])
+    assert {place.nature for place in found} == {Nature.HEATING}
+    for place in found:
+        assert (place.x_px, place.y_px) == pytest.approx((48.0 - x, 34.0 - y), abs=1.0)
 
 
 def test_noise_alone_heats_nothing() -> None:

@@ -66,6 +66,20 @@ def test_square_wave_fundamental() -> None:
     assert lockin.result().amplitude_k[0, 0] == pytest.approx(2 * 3.0 / np.pi, rel=0.002)
 
 
+def test_pixels_without_a_value_spoil_nothing() -> None:
+    """One pixel that never has one, one that lacks it in a picture, two that always have one."""
+    lockin, whole = LockIn(2.0, 0.0), LockIn(2.0, 0.0)
+    for number, time_s in enumerate(np.arange(0.0, 40.0, 0.05)):
+        picture = np.full((1, 4), 300.0 + np.sin(np.pi * time_s), np.float32)
+        whole.take(picture, float(time_s))
+        picture[0, 0] = np.nan
+        if number == 77:
+            picture[0, 1] = np.nan
+        lockin.take(picture, float(time_s))
+    found, expected = lockin.result(), whole.result()
+    assert found.amplitude_k == pytest.approx(expected.amplitude_k, abs=1e-4)
+
+
 def test_noise_statistics() -> None:
     """In units of NETD/√N: rms amplitude 2, mean √π, its deviation .9265, one channel √2.
 

@@ -148,6 +148,22 @@ def test_bad_usage_is_one_line(
         assert not out.exists()
 
 
+@pytest.mark.parametrize("size", [(8, 8), (1, 256), (23, 40)])
+def test_too_small_pictures_are_one_line(
+    tmp_path: Path, monkeypatch: Patch, capsys: Output, size: tuple[int, int]
+) -> None:
+    path = tmp_path / "small.h5"
+    with h5py.File(path, "w") as file:
+        counts = np.random.default_rng(0).integers(29000, 29100, (30, *size), dtype=np.uint16)
+        file["entry/thermal/counts"] = counts
+        file["entry/thermal/counts"].attrs["scale_factor"] = 0.01
+        file["entry/thermal/time"] = np.arange(30) / 10
+    assert command(monkeypatch, "locate", path) == 2
+    said = capsys.readouterr().err
+    assert f"{size[1]} x {size[0]} pixels are too small" in said
+    assert said.count("\n") == 1
+
+
 def test_what_is_meant_to_be_warm_is_remembered_of_the_model(
     samples: Path, monkeypatch: Patch, capsys: Output
 ) -> None:

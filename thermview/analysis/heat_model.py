@@ -247,13 +247,13 @@ def spanned(filters: NDArray[np.float32]) -> tuple[NDArray[np.float32], NDArray[
 
 
 class HeatModel:
-    """Templates of parts in square windows of one size.
+    """Templates of parts in square windows.
 
     Parameters
     ----------
     filters : Filters
     side : int
-        Of the windows, px.
+        Of the windows, px, at the most.
     kappas, lags :
         Which κ (W/K) and which of `TAUS_S` (positions) to offer.
     """
@@ -286,19 +286,20 @@ class HeatModel:
 
     def _make(self, outline_px: Floats, window: Window, only: int | None = None) -> Templates:
         still_wanted()
+        side = window.side
         share = coverage(outline_px, window)
         seen = forward(share, (self._fine, self._fine))
-        body = self._back(seen * self._body)
+        body = self._back(seen * self._body, side)
         seen /= share.sum()
         if only is None:
-            sheet = np.tensordot(self._mix, self._back(self._basis * seen), axes=1)
+            sheet = np.tensordot(self._mix, self._back(self._basis * seen, side), axes=1)
         else:
-            sheet = self._back(self._sheet[only] * seen)[None]
+            sheet = self._back(self._sheet[only] * seen, side)[None]
         return Templates(window, sheet, body)
 
-    def _back(self, plane: NDArray[Any]) -> NDArray[np.float32]:
-        """Return pictures from the frequency plane, cut to the window: rows that are not needed
+    def _back(self, plane: NDArray[Any], side: int) -> NDArray[np.float32]:
+        """Return pictures from the frequency plane, cut to a window: rows that are not needed
         are dropped half-way."""
-        tall = np.fft.ifft(plane, axis=-2)[..., : self.side, :]
-        wide = np.fft.irfft(tall, n=self._fine, axis=-1)[..., : self.side]
+        tall = np.fft.ifft(plane, axis=-2)[..., :side, :]
+        wide = np.fft.irfft(tall, n=self._fine, axis=-1)[..., :side]
         return np.ascontiguousarray(wide, dtype=np.float32)

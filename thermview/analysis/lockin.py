@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from thermview.analysis.heat_model import BODY_SEEN_LEAST, CAPACITY, CONTACT, FILM
+from thermview.analysis.prepare import filled
 from thermview.errors import UsageError
 
 Floats = NDArray[np.float64]
@@ -76,7 +77,11 @@ class LockIn:
         return (self._last_s - self._first_s) / self._period_s if self.frames else 0.0
 
     def take(self, kelvin: NDArray[np.floating], time_s: float, segment: int = 0) -> None:
-        """Take one picture, K; `segment` changes where the camera's offset may have changed."""
+        """Take one picture, K; `segment` changes where the camera's offset may have changed.
+
+        Pixels without a value are given the picture's median.
+        """
+        kelvin = filled(np.array(kelvin)[None])[0]
         if self._zero is None:
             self._zero = kelvin.astype(np.float32)
             self._first_s = time_s

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any, TypeVar
 
 import cv2
 import numpy as np
@@ -17,6 +18,7 @@ from thermview.frames import Footage, Frame
 Floats = NDArray[np.float64]
 Block = NDArray[np.float32]
 """Pictures in a row, K, shape (frame, row, column)."""
+Value = TypeVar("Value", bound=np.floating[Any])
 Progress = Callable[[int, int], None]
 
 FEWEST_FRAMES = 12
@@ -28,6 +30,8 @@ FROZEN_SHARE = 0.9
 JUMP_SIGMAS = 12.0
 FIRST_FRAMES = 20
 LEAST_PATCH_PX = 9
+LEAST_SIDE_PX = 24
+"""Of smaller pictures neither noise nor what is wide can be told."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,8 +119,14 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
     Raises
     ------
     InputError
-        Too few of them.
+        Too few of them, or too small.
     """
+    rows, columns = footage.info.height_px, footage.info.width_px
+    if min(rows, columns) < LEAST_SIDE_PX:
+        raise InputError(
+            f"pictures of {columns} x {rows} pixels are too small; "
+            f"{LEAST_SIDE_PX} x {LEAST_SIDE_PX} or more are needed"
+        )
     times_s = footage.times_s
     numbers = range(footage.first, len(footage))
     group = group_of(footage)
@@ -158,10 +168,10 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
     close_pile()
     if len(pictures) < FEWEST_FRAMES:
         raise InputError(
-            f"only {len(pictures)} frames show the scene; {FEWEST_FRAMES} or more are needed, "
+            f"too few frames show the scene, {len(pictures)}; {FEWEST_FRAMES} or more are needed, "
             "best some seconds before the power and ten after"
         )
-    return Shots(_filled(np.stack(pictures)), np.array(times), np.array(segments))
+    return Shots(filled(np.stack(pictures)), np.array(times), np.array(segments))
 
 
 def take_of(shots: Shots, sway: Floats | None = None) -> Take:
@@ -211,8 +221,13 @@ def noise_of(rise_k: Block) -> float:
     return max(noise_k, 1e-4)
 
 
-def _filled(kelvin: Block) -> Block:
-    """Give pixels without a value the picture's median: they carry nothing."""
+def filled(kelvin: NDArray[Value]) -> NDArray[Value]:
+    """Give pixels without a value the picture's median, in place: they carry nothing.
+
+    Parameters
+    ----------
+    kelvin : ndarray, shape (frame, row, column)
+    """
     known = np.isfinite(kelvin)
     if not known.all():
         for picture, good in zip(kelvin, known, strict=True):

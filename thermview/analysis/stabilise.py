@@ -24,7 +24,7 @@ from thermview.analysis.prepare import (
     picture_of,
     take_of,
 )
-from thermview.analysis.tracker import COARSE_PX, LOST, MARGIN_PX, Tracker, banded, warped
+from thermview.analysis.tracker import COARSE_PX, LOST, Tracker, banded, warped, within
 from thermview.analysis.trend import SIGMA_OF_MAD, upper_median
 from thermview.frames import Footage
 
@@ -39,6 +39,8 @@ STILL_PX = 0.2
 TREMOR_FRAMES, TREMOR_RUNS = 5, 6
 LEAST_TREMOR_PX = 0.15
 """Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
+LEAST_SIDE_PX = 40
+"""Smaller pictures are left alone."""
 _COARSE_SIZE = 33  # four standard deviations to each side
 _EDGE = 4.0
 SURE = 0.95
@@ -230,8 +232,11 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
     A board that warms all over changes its pattern, which looks like a slow slide; a hand that
     holds a camera never keeps from trembling. Where the board shows little pattern of its own, the
     sensor's holds the pictures where they are; the mean of many has that one sharp and the
-    board's smeared, so that a shaken board is seen to move with the mean taken off.
+    board's smeared, so that a shaken board is seen to move with the mean taken off. In very small
+    pictures what warms is so much of what there is that it alone would be followed.
     """
+    if min(pictures.shape[1:]) < LEAST_SIDE_PX:
+        return pictures, None
     went_px, agreement = probe(pictures)
     found = None
     if went_px > STILL_PX and tremor(_runs(pictures))[0] > LEAST_TREMOR_PX:
@@ -256,7 +261,7 @@ def _unlike(pictures: Block, motion: Motion, fixed: Picture) -> float:
     every = max(1, len(pictures) // 24)
     still = np.stack(
         [
-            banded(warped(p - fixed, m))[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX]
+            within(banded(warped(p - fixed, m)))
             for p, m in zip(pictures[::every], motion.matrices[::every], strict=True)
         ]
     )

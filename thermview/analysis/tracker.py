@@ -7,6 +7,8 @@ out what would pull the result: parts that warm.
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +18,12 @@ from thermview.analysis.wanted import still_wanted
 
 Floats = NDArray[np.float64]
 Picture = NDArray[np.float32]
+Value = TypeVar("Value", bound=np.generic)
 
 FINE_PX = 1.0
 COARSE_PX = 4.0
-MARGIN_PX = 14
+MARGIN_PX, MARGIN_SHARE = 14, 0.2
+"""What is so near to the picture's edge is not compared; of small pictures at most this share."""
 MOST_POINTS = 9000
 """Where pictures are compared."""
 LOST = 0.35
@@ -35,6 +39,12 @@ def banded(picture: Picture) -> Picture:
     still_wanted()
     fine = cv2.GaussianBlur(picture, (0, 0), FINE_PX)
     return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), COARSE_PX))
+
+
+def within(picture: NDArray[Value]) -> NDArray[Value]:
+    """Return the view of a picture without its margin."""
+    margin = min(MARGIN_PX, int(MARGIN_SHARE * min(picture.shape)))
+    return picture[margin : picture.shape[0] - margin, margin : picture.shape[1] - margin]
 
 
 class Tracker:
@@ -54,7 +64,7 @@ class Tracker:
         slope_y = np.asarray(cv2.Scharr(reference, cv2.CV_32F, 0, 1, scale=1 / 32), np.float32)
         steep = np.hypot(slope_x, slope_y)
         inner = np.zeros(reference.shape, bool)
-        inner[MARGIN_PX:-MARGIN_PX, MARGIN_PX:-MARGIN_PX] = True
+        within(inner)[:] = True
         keep = min(most_points, int(0.4 * inner.sum()))
         least = float(np.partition(steep[inner], -keep)[-keep])
         y, x = np.nonzero(inner & (steep >= least))

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from thermview.board.parts import Part
-from thermview.board.text import read_list
+from thermview.board.text import read_text
 from thermview.errors import InputError
 
 _MASK_COLUMN = 72  # zero-based place of the solder mask's S; KiCad writes it one to the left
@@ -72,7 +72,7 @@ def load_netlist(path: Path | str) -> Netlist:
         The file is missing, or is no such netlist.
     """
     path = Path(path)
-    return parse_netlist(read_list(path, "netlist", _SIZE_LIMIT), path.name)
+    return parse_netlist(read_text(path, "netlist", _SIZE_LIMIT), path.name)
 
 
 def parse_netlist(text: str, name: str = "the netlist") -> Netlist:

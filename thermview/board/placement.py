@@ -12,7 +12,7 @@ from pathlib import Path
 
 from thermview.board.packages import body_size_mm
 from thermview.board.parts import Part
-from thermview.board.text import read_list
+from thermview.board.text import read_text
 from thermview.errors import InputError
 
 MM_PER_UNIT = {"mm": 1.0, "mil": 0.0254, "mils": 0.0254, "inch": 25.4, "in": 25.4, '"': 25.4}
@@ -46,7 +46,7 @@ def load_placement(path: Path | str) -> tuple[Part, ...]:
         The file is missing, or is no placement list.
     """
     path = Path(path)
-    return parse_placement(read_list(path, "placement list", _SIZE_LIMIT), path.name)
+    return parse_placement(read_text(path, "placement list", _SIZE_LIMIT), path.name)
 
 
 def parse_placement(text: str, name: str = "the placement list") -> tuple[Part, ...]:

@@ -1,4 +1,4 @@
-"""Reading the text files that CAD programs write."""
+"""Reading text files: what CAD programs write, and lists of our own."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from pathlib import Path
 from thermview.errors import InputError
 
 
-def read_list(path: Path, what: str, most_bytes: int) -> str:
-    """Return the text of a list; bytes that are no UTF-8 are replaced, a byte order mark dropped.
+def read_text(path: Path, what: str, most_bytes: int) -> str:
+    """Return the text of a file; bytes that are no UTF-8 are replaced, a byte order mark dropped.
 
     Raises
     ------

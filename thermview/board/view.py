@@ -13,10 +13,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from thermview.board.parts import Part
+from thermview.board.text import read_text
 from thermview.errors import InputError
 from thermview.paths import save_text
 
 Floats = NDArray[np.float64]
+
+_SIZE_LIMIT = 2**20  # bytes: a thousand landmarks have a tenth of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +39,7 @@ def load_landmarks(path: Path | str) -> tuple[Landmark, ...]:
         The file is missing or is not in the landmarks' form.
     """
     path = Path(path)
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"cannot read the landmarks {path}: {error}") from None
-    return parse_landmarks(text, path.name)
+    return parse_landmarks(read_text(path, "landmarks file", _SIZE_LIMIT), path.name)
 
 
 def parse_landmarks(text: str, name: str = "the landmarks file") -> tuple[Landmark, ...]:
