@@ -324,6 +324,8 @@ def test_a_source_on_no_listed_part_is_told_by_its_place() -> None:
     assert (row.name, row.power) == ("at 34, 21 mm", "12 ± 4 mW")
     assert row.evidence == "Not on a listed part; within 1.2 mm; rises 0.4 K."
     assert "far side" in row_of_place(replace(place, radius_mm=7.0)).evidence
+    bare = row_of_place(replace(place, x_mm=None, y_mm=None))
+    assert bare.evidence == "Rises 0.4 K."  # no scale is known, nor which parts there are
     assert row_of_place(replace(place, x_mm=None, y_mm=None)).name == "at 80, 60 px"
 
 

@@ -300,6 +300,8 @@ def _print_words(located: Located, stream: TextIO, period_s: float | None) -> No
         if place.path_px:
             where = f"a glowing track that ends at {where}"
         warm = ", meant to be warm" if place.expected else ""
-        print(f"  – not on a listed part: {where}, {place.nature.value}{warm}", file=stream)
+        listed = "not on a listed part: " if known else ""
+        rise = f"rises {place.rise_k:.2g} K"
+        print(f"  – {listed}{where}, {place.nature.value}{warm}, {rise}", file=stream)
     for note in located.notes:
         print(f"note: {note}", file=stream)

@@ -92,8 +92,10 @@ def row_of_place(place: Place) -> Row:
     power = ""
     if place.power_w is not None and place.power_sigma_w is not None:
         power = power_text(place.power_w, place.power_sigma_w)
-    spread = spread_words(place.radius_mm)
-    evidence = f"Not on a listed part; {spread}; rises {place.rise_k:.2g} K."
+    evidence = f"Rises {place.rise_k:.2g} K."
+    if known:  # else no list tells of parts, and no scale of millimetres
+        spread = spread_words(place.radius_mm)
+        evidence = f"Not on a listed part; {spread}; rises {place.rise_k:.2g} K."
     if place.path_px:
         evidence = f"Heat along a line{_length_words(place)}, which ends at {where}."
     return Row(
