@@ -60,3 +60,15 @@ def test_without_a_hand_nothing_is_touched() -> None:
     table = [np.interp(take.times_s - ON_S, courses.times_s, c) for c in courses.active.T]
     table.append(np.ones(len(take.times_s)))
     assert without_passing(take.rise_k, np.stack(table, axis=1), NOISE_K) is take.rise_k
+
+
+def test_heat_that_begins_a_frame_early_does_not_pass() -> None:
+    take = warming(hand=False)
+    quick = np.where(take.times_s > ON_S, -np.expm1(-(take.times_s - ON_S) / 0.2), 0.0)
+    take.rise_k[:, 20:30, 20:32] += (3 * quick[:, None, None]).astype(np.float32)
+    courses = Courses.of_step(SECONDS - ON_S)
+    late_s = take.times_s - ON_S - 0.1
+    late = [np.interp(late_s, courses.times_s, course) for course in courses.active.T]
+    table = np.column_stack([*late, np.ones(len(late_s))])
+    kept = without_passing(take.rise_k, table, NOISE_K) is take.rise_k
+    assert kept  # compared by itself: the arrays are long

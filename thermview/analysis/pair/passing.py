@@ -21,6 +21,8 @@ TILE_PX = 4
 SIGMAS = 10.0
 LEAST_K = 0.3
 """No drift of a camera departs by so much from the courses of heat."""
+HEAT_SHARE = 0.2
+"""Of heat, the courses get no more than this share wrong, as it begins."""
 MOST_PASSING = 0.35
 """Share of the time; what stays longer is no passing."""
 ROUNDS = 6
@@ -48,21 +50,33 @@ def without_passing(rise_k: Block, table: Floats, noise_k: float) -> Block:
     doubtful = np.flatnonzero(np.abs(left).max(axis=0) > LEAST_K)
     disturbed = np.zeros(curves.shape, dtype=bool)
     for at in doubtful.tolist():
-        disturbed[:, at] = _departs(curves[:, at], table, noise_k / TILE_PX)
+        disturbed[:, at] = departs(curves[:, at], table, noise_k / TILE_PX)
     if not disturbed.any():
         return rise_k
     return _filled(rise_k, _widened(disturbed.reshape(tiles.shape)), table)
 
 
-def _departs(curve: Floats, table: Floats, noise_k: float) -> Mask:
-    """Tell when a curve departs from the courses; never, where it does so for long."""
+def departs(curve: Floats, table: Floats, noise_k: float) -> Mask:
+    """Tell when a curve departs from the courses; never, where it does so for long.
+
+    Parameters
+    ----------
+    curve : ndarray, shape (frame,)
+    table : ndarray, shape (frame, course)
+    noise_k : float
+        Of the curve.
+
+    Returns
+    -------
+    ndarray of bool, shape (frame,)
+    """
     weight = np.ones(len(curve))
     for _ in range(ROUNDS):
         fit = table @ np.linalg.lstsq(table * weight[:, None], curve * weight, rcond=1e-6)[0]
         off = np.abs(curve - fit)
         scale = max(float(np.median(off)) * SIGMA_OF_MAD, noise_k)
         weight = np.sqrt(1.0 / (1.0 + (off / (3 * scale)) ** 2))
-    found = off > max(SIGMAS * scale, LEAST_K)
+    found = off > max(SIGMAS * scale, LEAST_K, HEAT_SHARE * float(np.ptp(fit)))
     return found if found.mean() < MOST_PASSING else np.zeros(len(curve), dtype=bool)
 
 
