@@ -15,7 +15,7 @@ from scipy.ndimage import gaussian_filter
 from scipy.special import k0
 
 from thermview.analysis.pair.align import Aligned, Aligner, View
-from thermview.analysis.pair.apart import apart_from_power
+from thermview.analysis.pair.apart import Change, apart_from_power, change_of
 from thermview.analysis.pair.clock import Courses, find_power_on, warm_up
 from thermview.analysis.pair.elsewhere import Elsewhere
 from thermview.analysis.pair.fit import EDGE, JointFit
@@ -70,6 +70,16 @@ def test_the_softer_camera_is_found_whatever_the_parts_dissipate(good: float, ba
     assert added == pytest.approx(abs(bad**2 - good**2), abs=0.1)
     soft = [i for i, before in enumerate(block) if not np.allclose(even[i], before, atol=0.2)]
     assert soft == ([] if good == bad else [int(good > bad)])
+
+
+def test_parts_beside_one_that_differs_tell_nothing_of_blur() -> None:
+    rng = np.random.default_rng(5)
+    other = part("Q1", 21.5, 10, 2.4, 1.6)
+    block = []
+    for watts in (0.0, 200.0):
+        sharp = sum(20 * drawn(s) for s in SUBJECTS) + watts * drawn(other)
+        block.append((gaussian_filter(sharp, 0.8) + rng.normal(0, 0.02, SHAPE))[None])
+    assert evened(np.stack(block).astype(np.float32), PLANE, SUBJECTS, 0.02)[1] < 0.1
 
 
 TIMES_S = np.arange(0, 34, 0.16)
@@ -224,16 +234,49 @@ def warming(tau_s: float) -> Floats:
     return np.asarray(1 - np.exp(-np.maximum(TIMES_S - ON_S, 0) / tau_s))
 
 
+TALL = replace(SUBJECTS[0], height_m=6e-3)
+
+
+def stepping(step_s: float, lag_s: float = 0.01) -> Floats:
+    return np.asarray(1 - np.exp(-np.maximum(TIMES_S - step_s, 0) / lag_s))
+
+
+def change(subject: Subject, seen: Take) -> Change:
+    return change_of(subject, VIEW, seen, ON_S, COURSES)
+
+
 @pytest.mark.parametrize("tau_s", [0.5, 3.0, 15.0])
 def test_what_warms_with_the_power_follows_it(tau_s: float) -> None:
-    seen = film(warming(tau_s), 0.5)
-    assert not apart_from_power(SUBJECTS[0], VIEW, seen, ON_S, COURSES)
+    assert not apart_from_power(change(SUBJECTS[0], film(warming(tau_s), 0.5)), Change())
 
 
 @pytest.mark.parametrize("step_s", [1.5, 9.0, 20.0])
 def test_what_is_mirrored_follows_the_room(step_s: float) -> None:
-    seen = film(np.asarray(step_s < TIMES_S, dtype=np.float64), 0.5)
-    assert apart_from_power(SUBJECTS[0], VIEW, seen, ON_S, COURSES)
+    """It is fainter than what passes: that is left out of the warm-up, and of this."""
+    assert apart_from_power(change(SUBJECTS[0], film(stepping(step_s), 0.25)), Change())
+
+
+@pytest.mark.parametrize("late_s", [-0.6, 0.0, 0.8])
+def test_a_tall_body_is_no_quicker_than_its_mass(late_s: float) -> None:
+    mirrored = film(stepping(ON_S + late_s, 0.3), 0.5)
+    assert apart_from_power(change(TALL, mirrored), Change())
+    assert not apart_from_power(change(SUBJECTS[0], mirrored), Change())
+    assert not apart_from_power(change(TALL, film(warming(4.0), 0.5)), Change())
+
+
+def test_a_step_down_on_the_other_board_makes_no_part_warmer() -> None:
+    heat = change(SUBJECTS[0], film(warming(3.0), 1.0))
+    both = change(SUBJECTS[0], film(warming(3.0) - stepping(15.0), 1.0))
+    assert both.step_k == pytest.approx(-1.0, abs=0.3)
+    assert apart_from_power(heat, both)
+    assert not apart_from_power(heat, Change())
+
+
+def test_a_hand_that_passes_is_no_step() -> None:
+    seen = film(warming(3.0), 3.0)
+    inner, hand = drawn(SUBJECTS[0]) > 0, np.flatnonzero(TIMES_S[-1] - 4.0 < TIMES_S)
+    seen.rise_k[np.ix_(hand, *map(np.unique, np.nonzero(inner)))] += 6.0
+    assert not apart_from_power(change(SUBJECTS[0], seen), Change())
 
 
 @pytest.mark.parametrize("after_s", [0.3, 6.0])

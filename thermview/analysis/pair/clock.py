@@ -68,11 +68,7 @@ class Courses:
         """Return the courses of a step, from a moment before it to `after_s` after it."""
         times_s = np.arange(-BEFORE_S, after_s, STEP_S)
         drive = Drive.of(step_at(times_s, np.zeros(1))[:, 0], times_s)
-        answers = np.concatenate([drive.sheet[0], drive.sheet[2], drive.body.T], axis=1)
-        answers = answers / np.maximum(np.linalg.norm(answers, axis=0), 1e-12)
-        left = answers - answers.mean(axis=0)
-        found, size, _ = np.linalg.svd(left, full_matrices=False)
-        active = found[:, size > KEPT * size[0]][:, :COURSES]
+        active = _spanned(drive.sheet[0], drive.sheet[2], drive.body.T)
         sheet = np.einsum("tm,ltr->lmr", active, drive.sheet)
         return cls(times_s, active, sheet, drive.body @ active, drive)
 
@@ -80,6 +76,18 @@ class Courses:
     def count(self) -> int:
         """Return how many courses there are."""
         return int(self.active.shape[1])
+
+    def lagging(self, lag: int) -> Floats:
+        """Return courses, as `active`, of answers that lag so much, as `TAUS_S` counts, or more."""
+        return _spanned(self.drive.sheet[lag], self.drive.body[lag:].T)
+
+
+def _spanned(*answers: Floats) -> Floats:
+    """Return orthonormal courses, orthogonal to a constant, shape (time, course)."""
+    table = np.concatenate(answers, axis=1)
+    table = table / np.maximum(np.linalg.norm(table, axis=0), 1e-12)
+    found, size, _ = np.linalg.svd(table - table.mean(axis=0), full_matrices=False)
+    return np.asarray(found[:, size > KEPT * size[0]][:, :COURSES])
 
 
 @dataclass(frozen=True, slots=True, eq=False)

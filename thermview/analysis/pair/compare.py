@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from thermview.analysis.heat.watts import bare_share, body_height_mm
 from thermview.analysis.heat_model import SEEN, Footprint
 from thermview.analysis.pair.align import Aligned, Aligner, View
-from thermview.analysis.pair.apart import apart_from_power
+from thermview.analysis.pair.apart import apart_from_power, change_of
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
 from thermview.analysis.pair.onto import onto
@@ -278,11 +278,12 @@ def _following(
     """Return what is told of a subject; no accusation where it shows what the power did not do."""
     if one.verdict not in (COLDER, HOTTER):
         return one
-    more = int(one.verdict == HOTTER)
-    film, view = films[more], aligned[more].view
-    if apart_from_power(subject, view, film.take, film.on_s or 0.0, courses):
-        return replace(one, verdict=UNREADABLE)
-    return one
+    good, bad = (
+        change_of(subject, a.view, film.take, film.on_s or 0.0, courses)
+        for film, a in zip(films, aligned, strict=True)
+    )
+    more, less = (bad, good) if one.verdict == HOTTER else (good, bad)
+    return replace(one, verdict=UNREADABLE) if apart_from_power(more, less) else one
 
 
 def settle_power_on(film: Filmed) -> Filmed:

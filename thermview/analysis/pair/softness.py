@@ -22,6 +22,8 @@ AROUND = 3  # cells beside a part
 MOST_PARTS = 40
 PLAIN = 200.0  # energy in units of the noise from which a part tells
 MOST_VAR = 2.0  # cells²
+APART = 0.1
+"""Share by which two pictures of one part differ for other reasons."""
 
 
 def evened(
@@ -78,11 +80,10 @@ def _difference(block: Pictures, cuts: list[tuple[slice, slice]], noise_k: float
         mean = 0.5 * (ratio * good + bad)
         lap -= mean * (lap @ mean) / (mean @ mean)  # the part's own power is free
         left = bad - ratio * good
-        votes.append((lap @ lap, lap @ left, min(energies)))
+        # a hot part has no more to tell; one beside a part that differs, less
+        unlike = left @ left + APART**2 * (mean @ mean)
+        votes.append((min(energies), lap @ lap / unlike, lap @ left / unlike))
     if not votes:
         return 0.0
-    best = sorted(votes, key=lambda v: -v[2])[:MOST_PARTS]
-    # each part counts alike: a hot one has no more to tell
-    gain = sum(v[0] / v[2] for v in best)
-    right = sum(v[1] / v[2] for v in best)
+    _, gain, right = np.sum(sorted(votes, reverse=True)[:MOST_PARTS], axis=0)
     return float(2 * right / gain)
