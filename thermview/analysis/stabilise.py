@@ -33,6 +33,11 @@ Picture = NDArray[np.float32]
 
 FIRST_POINTS = 3000
 """Where pictures are compared the first time, when much is still to be learned."""
+WIDE_PX = (3.0, 12.0)
+"""Where the sensor's pattern is stronger than the board's, edges and warm spots show so wide."""
+DISTURBED = 0.06
+"""Pictures that agree so much less than the best show something else too, such as a hand mirrored
+all over; what they seem to say of the motion is not believed at first."""
 PROBES = 24
 STILL_PX = 0.2
 """Motion below this is left alone: moving a picture costs sharpness."""
@@ -173,7 +178,9 @@ def stripes(mean: Picture) -> Picture:
     return found
 
 
-def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, Picture]:
+def find_motion(
+    pictures: Block, fixed: Picture | None = None, *, wide: bool = False
+) -> tuple[Motion, Picture]:
     """Find how the board moves through pictures, and the sensor's fixed pattern.
 
     Parameters
@@ -182,6 +189,8 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
         K; a common offset does not matter.
     fixed : ndarray of float32, shape (row, column), optional
         A first guess at the sensor's own pattern, K; unless given, its rows and columns.
+    wide : bool
+        Go by what is `WIDE_PX` wide first, until the sensor's own pattern is known.
 
     Returns
     -------
@@ -196,16 +205,36 @@ def find_motion(pictures: Block, fixed: Picture | None = None) -> tuple[Motion, 
     if fixed is None:
         fixed = stripes(few.mean(axis=0))
     clean = np.stack([banded(p) for p in pictures])
+    if wide:
+        first = np.stack([banded(p - fixed, WIDE_PX) for p in pictures])
+    else:
+        first = clean - banded(fixed)
+    motion = _track(Tracker(first[:3].mean(axis=0), FIRST_POINTS), first)
+    good = _undisturbed(motion.agreement)
+    some = good[::every]
+    fixed = fixed_pattern(few[some], motion.matrices[::every][some], fixed)
     clean -= banded(fixed)
-    motion = _track(Tracker(clean[:3].mean(axis=0), FIRST_POINTS), clean)
-    clean += banded(fixed)
-    fixed = fixed_pattern(few, motion.matrices[::every], fixed)
-    clean -= banded(fixed)
-    good = np.flatnonzero(~motion.lost)[::every]
-    reference = np.mean([warped(clean[i], motion.matrices[i]) for i in good], axis=0)
-    motion = _track(Tracker(reference), clean, motion.matrices)
-    first = np.linalg.inv(motion.matrices[0])
-    return Motion(motion.matrices @ first, motion.agreement, motion.lost), fixed
+    seen = np.flatnonzero(good)[::every]
+    reference = np.mean([warped(clean[i], motion.matrices[i]) for i in seen], axis=0)
+    tracker = Tracker(reference)
+    starts = [motion.matrices] if good.all() else [_bridged(motion.matrices, good), motion.matrices]
+    motion, fixed = _liker(pictures, *((_track(tracker, clean, start), fixed) for start in starts))
+    origin = np.linalg.inv(motion.matrices[0])
+    return Motion(motion.matrices @ origin, motion.agreement, motion.lost), fixed
+
+
+def _undisturbed(agreement: Floats) -> NDArray[np.bool_]:
+    """Return which pictures show the board alone; all, where fewer than half agree well."""
+    good = agreement > np.percentile(agreement, 90) - DISTURBED
+    return good if good.mean() > 0.5 else np.ones_like(good)
+
+
+def _bridged(matrices: Floats, good: NDArray[np.bool_]) -> Floats:
+    """Return ways, shape (frame, 3, 3), with those that are not good taken from those around."""
+    frames = np.arange(len(matrices))
+    entries = matrices.reshape(len(matrices), -1).T
+    bridged = [np.interp(frames, frames[good], entry[good]) for entry in entries]
+    return np.stack(bridged, axis=1).reshape(matrices.shape)
 
 
 def fixed_pattern(
@@ -247,13 +276,21 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
         shaken_px, agreed = tremor(_runs(pictures), usual)
         if shaken_px > SHAKEN_PX and agreed > AGREED:
             other = find_motion(pictures, usual - np.median(usual))
-            if found is None or _unlike(pictures, *other) < _unlike(pictures, *found):
-                found = other
+            found = other if found is None else _liker(pictures, found, other)
+        if found is not None and float(np.median(found[0].agreement)) < SURE:
+            found = _liker(pictures, found, find_motion(pictures, wide=True))
     if found is None:
         return pictures, None
     motion, fixed = found
     still = np.stack([warped(p - fixed, m) for p, m in zip(pictures, motion.matrices, strict=True)])
     return still, motion
+
+
+def _liker(pictures: Block, *found: tuple[Motion, Picture]) -> tuple[Motion, Picture]:
+    """Return the motion, and the sensor's pattern, by which the pictures are most alike."""
+    if len(found) == 1:
+        return found[0]
+    return min(found, key=lambda one: _unlike(pictures, *one))
 
 
 def _unlike(pictures: Block, motion: Motion, fixed: Picture) -> float:

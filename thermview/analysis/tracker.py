@@ -34,11 +34,11 @@ _TUKEY = 4.7
 _SOME = 4  # a quarter of the points tells the spread well enough
 
 
-def banded(picture: Picture) -> Picture:
+def banded(picture: Picture, widths_px: tuple[float, float] = (FINE_PX, COARSE_PX)) -> Picture:
     """Return what is neither single pixels nor the wide run of a picture."""
     still_wanted()
-    fine = cv2.GaussianBlur(picture, (0, 0), FINE_PX)
-    return np.asarray(fine - cv2.GaussianBlur(picture, (0, 0), COARSE_PX))
+    fine, coarse = (cv2.GaussianBlur(picture, (0, 0), width_px) for width_px in widths_px)
+    return np.asarray(fine - coarse)
 
 
 def within(picture: NDArray[Value]) -> NDArray[Value]:
