@@ -76,7 +76,9 @@ def departs(curve: Floats, table: Floats, noise_k: float) -> Mask:
         off = np.abs(curve - fit)
         scale = max(float(np.median(off)) * SIGMA_OF_MAD, noise_k)
         weight = np.sqrt(1.0 / (1.0 + (off / (3 * scale)) ** 2))
-    found = off > max(SIGMAS * scale, LEAST_K, HEAT_SHARE * float(np.ptp(fit)))
+    found = off > max(SIGMAS * scale, LEAST_K)
+    whole = np.cumsum(np.diff(found, prepend=False))  # numbers what hangs together
+    found &= np.isin(whole, whole[found & (off > HEAT_SHARE * np.ptp(fit))])
     return found if found.mean() < MOST_PASSING else np.zeros(len(curve), dtype=bool)
 
 
