@@ -19,6 +19,7 @@ from thermview.analysis.pair.align import Aligned, Aligner, View
 from thermview.analysis.pair.apart import apart_from_power, change_of
 from thermview.analysis.pair.clock import Courses, WarmUp, find_power_on, warm_up
 from thermview.analysis.pair.fit import JointFit
+from thermview.analysis.pair.grain import resolved, seen_by
 from thermview.analysis.pair.onto import onto
 from thermview.analysis.pair.plane import Plane, Subject, highpass, mapped
 from thermview.analysis.pair.readings import Compared, compared, entries_of, median_entry
@@ -205,15 +206,12 @@ def compare(
         Nothing that warms, too few frames, no subject in view of both.
     """
     given = (good, bad)
-    films = tuple(settle_power_on(f) for f in given)
+    films = tuple(settle_power_on(_resolved(f)) for f in given)
     on_s = tuple(f.on_s or 0.0 for f in films)
     until_s = min(float(f.take.times_s[-1]) - on for f, on in zip(films, on_s, strict=True))
     courses = Courses.of_step(max(until_s, 1.0))
     warm = tuple(warm_up(f.take, on, courses) for f, on in zip(films, on_s, strict=True))
-    seen = [
-        in_view(s, good.view, good.take.shape) and in_view(s, bad.view, bad.take.shape)
-        for s in subjects
-    ]
+    seen = [all(in_view(s, f.view, f.take.shape) for f in films) for s in subjects]
     inside = [s for s, there in zip(subjects, seen, strict=True) if there]
     if not inside:
         raise InputError("no part is in view in both recordings; check the landmarks")
@@ -221,12 +219,12 @@ def compare(
     views = tuple(f.view for f in films)
     chosen = _promising(inside, plane, warm, views, courses)
     aligner = Aligner(plane, chosen, courses)
-    first = aligner.refine(good.view, warm[0])
+    first = aligner.refine(films[0].view, warm[0])
     noise_k = max(w.noise_k for w in warm)
     if bad is good:
         aligned = (first, first)
     else:
-        aligned = _laid(aligner, (first, aligner.refine(bad.view, warm[1])), warm, noise_k)
+        aligned = _laid(aligner, (first, aligner.refine(films[1].view, warm[1])), warm, noise_k)
     del aligner
     block = np.stack([_seen(plane, a.view, w) for a, w in zip(aligned, warm, strict=True)])
     block, blur_var = evened(block, plane, chosen, noise_k)
@@ -256,12 +254,16 @@ def compare(
             for a, w in zip(aligned, warm, strict=True)
         ]
     )
+    good_view, bad_view = (
+        replace(a, view=seen_by(a.view, film.take.shape, whole.take.shape))
+        for a, film, whole in zip(aligned, films, given, strict=True)
+    )
     return Comparison(
         listed,
         weighed.level,
         (on_s[0], on_s[1]),
         until_s,
-        aligned,
+        (good_view, bad_view),
         plane,
         rise_k,
         _notes(given, on_s, aligned, weighed.level),
@@ -284,6 +286,11 @@ def _following(
     )
     more, less = (bad, good) if one.verdict == HOTTER else (good, bad)
     return replace(one, verdict=UNREADABLE) if apart_from_power(more, less) else one
+
+
+def _resolved(film: Filmed) -> Filmed:
+    take, view = resolved(film.take, film.view)
+    return film if take is film.take else replace(film, take=take, view=view)
 
 
 def settle_power_on(film: Filmed) -> Filmed:
