@@ -35,6 +35,18 @@ def test_what_is_shown_far_away_is_held_and_what_only_the_place_shows_is_not(see
     assert held(courses, only - IDLE @ (IDLE.T @ only)) < 0.6
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_what_little_metal_far_away_mirrors_faintly_is_held(seed: int) -> None:
+    """Single pixels, one of four, are too noisy: what they show holds a third of it at most."""
+    rng = np.random.default_rng(seed)
+    room = np.sin(TIMES / 3.0)
+    pictures = rng.normal(0.0, 0.05, (len(TIMES), 192, 256))
+    for y, x in ((10, 20), (150, 30), (160, 220)):
+        pictures[:, y : y + 14, x : x + 14] += 0.03 * room[:, None, None]
+    courses = Afar(pictures.astype(np.float32), IDLE).courses(WINDOW)
+    assert held(courses, room) > 0.65
+
+
 def test_a_window_as_large_as_the_picture_leaves_nothing_far_away() -> None:
     pictures = np.random.default_rng(0).normal(size=(len(TIMES), 64, 64)).astype(np.float32)
     assert Afar(pictures, IDLE).courses(Window(0, 0, 64)).shape[1] == 0

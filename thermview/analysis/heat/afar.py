@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cached_property
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,7 +17,8 @@ Floats = NDArray[np.float64]
 COURSES = 6
 """Courses that are taken to be a mirror's: a hand that moves shows three or four."""
 BASIS = 24
-EVERY_PX = 2
+POOL_PX = 2
+"""So wide squares are averaged: what few small places mirror stands out of less noise."""
 ROUNDS = 2
 
 
@@ -40,9 +42,12 @@ class Afar:
 
     @cached_property
     def _found(self) -> tuple[Floats, NDArray[np.float32]]:
-        """Return orthonormal courses (frame, basis), and how much of each every pixel shows."""
-        thin = self._narrow[:, ::EVERY_PX, ::EVERY_PX]
-        table = np.ascontiguousarray(thin.reshape(len(thin), -1))
+        """Return orthonormal courses (frame, basis), and how much of each every square shows."""
+        rows, columns = (max(1, size // POOL_PX) for size in self._narrow.shape[1:])
+        pooled = np.stack(
+            [cv2.resize(one, (columns, rows), interpolation=cv2.INTER_AREA) for one in self._narrow]
+        )
+        table = pooled.reshape(len(pooled), -1)
         idle = self._idle.astype(np.float32)
         table = table - idle @ (idle.T @ table)
         count = min(BASIS, *table.shape)
@@ -52,15 +57,15 @@ class Afar:
         for _ in range(ROUNDS):
             still_wanted()
             axes, _ = np.linalg.qr(table @ (table.T @ axes))
-        shown = (axes.T @ table).reshape(count, *thin.shape[1:])
+        shown = (axes.T @ table).reshape(count, *pooled.shape[1:])
         return axes.astype(np.float64), shown
 
     def courses(self, window: Window) -> Floats:
         """Return what the picture outside a window shows, orthonormal, shape (frame, ≤ 6)."""
         axes, shown = self._found
         left = np.array(shown)
-        top, start = window.y // EVERY_PX, window.x // EVERY_PX
-        side = window.side // EVERY_PX
+        top, start = window.y // POOL_PX, window.x // POOL_PX
+        side = window.side // POOL_PX
         left[:, top : top + side, start : start + side] = 0.0
         flat = left.reshape(len(left), -1)
         sizes, turn = np.linalg.eigh((flat @ flat.T).astype(np.float64))
