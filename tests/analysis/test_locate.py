@@ -201,6 +201,18 @@ def test_small_pictures_tell_too(warmed: Floats, size: tuple[int, int]) -> None:
         assert (place.x_px, place.y_px) == pytest.approx((48.0 - x, 34.0 - y), abs=1.0)
 
 
+def test_without_a_list_each_source_is_found_once(warmed: Floats) -> None:
+    """Fifteen times apart in power; the stronger ones' flanks are no sources of their own."""
+    places = [(48.0, 34.0), (90.0, 50.0), (30.0, 70.0)]
+    rise = warmed.copy()
+    heated_spot(rise, places[1], 0.3, step(4.0))
+    heated_spot(rise, places[2], 0.1, step(4.0))
+    found = analyse(take(0.92 * rise), [], MM).elsewhere
+    assert {place.nature for place in found} == {Nature.HEATING}
+    seen = sorted((place.x_px, place.y_px) for place in found)
+    assert np.array(seen) == pytest.approx(np.array(sorted(places)), abs=0.7)
+
+
 def test_noise_alone_heats_nothing() -> None:
     for seed in range(4):
         found = analyse(take(np.zeros((len(TIMES), *SHAPE)), seed), squares(), MM)

@@ -13,8 +13,8 @@ from skimage.registration import phase_cross_correlation
 from skimage.transform import SimilarityTransform, warp
 
 from thermview.analysis import prepare
-from thermview.analysis.prepare import gather, group_of
-from thermview.analysis.stabilise import find_motion, hold_still, probe, steadied
+from thermview.analysis.prepare import Shots, gather, group_of
+from thermview.analysis.stabilise import find_motion, hold_still, probe, steadied, steady
 from thermview.analysis.tracker import Tracker, banded
 from thermview.frames import Frame, Scale, SourceInfo
 from thermview.recording.reader import open_recording
@@ -281,3 +281,12 @@ def test_large_pictures_are_fewer() -> None:
         reel._frames = reel._frames[:1] * 1000
     assert group_of(small) == 2
     assert group_of(large) == 5
+
+
+def test_pictures_without_a_pattern_are_kept() -> None:
+    """A covered lens: noise alone cannot be followed, whatever seems to move in it."""
+    for seed in range(3):
+        noise = np.random.default_rng(seed).normal(300.0, 0.04, (60, 96, 128)).astype(np.float32)
+        shots = Shots(noise, np.arange(60) / 10, np.zeros(60, dtype=np.int64))
+        take, _ = steady(shots)
+        assert len(take.times_s) > 30

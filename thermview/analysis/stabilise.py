@@ -46,6 +46,8 @@ LEAST_TREMOR_PX = 0.15
 """Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
 LEAST_SIDE_PX = 40
 """Smaller pictures are left alone."""
+MOST_LOST = 0.5
+"""Where more pictures are lost there is nothing to hold on to."""
 _COARSE_SIZE = 33  # four standard deviations to each side
 _EDGE = 4.0
 SURE = 0.95
@@ -279,7 +281,7 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
             found = other if found is None else _liker(pictures, found, other)
         if found is not None and float(np.median(found[0].agreement)) < SURE:
             found = _liker(pictures, found, find_motion(pictures, wide=True))
-    if found is None:
+    if found is None or found[0].lost.mean() > MOST_LOST:
         return pictures, None
     motion, fixed = found
     still = np.stack([warped(p - fixed, m) for p, m in zip(pictures, motion.matrices, strict=True)])

@@ -12,10 +12,21 @@ from numpy.typing import NDArray
 
 from thermview.analysis.heat.ground import Ground, Split
 from thermview.analysis.heat.nature import Evidence, Nature, judge
-from thermview.analysis.heat.sources import NEAR_PX, Explainer, Fit, Found
-from thermview.analysis.heat.spots import SpotSearch
+from thermview.analysis.heat.quick import QUICK_KAPPAS, QUICK_LAGS
+from thermview.analysis.heat.sources import (
+    MOST_SOURCES,
+    NEAR_PX,
+    SIDE,
+    Explainer,
+    Field,
+    Fit,
+    Found,
+    best_fit,
+    settle,
+)
+from thermview.analysis.heat.spots import SIDES_PX, SpotSearch, bodies_at
 from thermview.analysis.heat.watts import Drawn, drawn_power
-from thermview.analysis.heat_model import Footprint
+from thermview.analysis.heat_model import Footprint, HeatModel
 
 Floats = NDArray[np.float64]
 
@@ -24,18 +35,21 @@ LEAST_SCORE, LEAST_UNTOLD = 4.3, 5.0
 one reach 4.3 in a hundred recordings; more where the frames had to tell when the power came on."""
 DOUBTED_SCORE = 6.5
 """What is weaker is listed only as heat."""
-SPOT_SCORE = 9.0
+SPOT_SCORE, BODY_SCORE = 9.0, 7.0
+"""Where spots beside listed parts are looked for, and bodies where there is no list."""
 BROAD_M2, BROAD_SCORE = 5e-6, 30.0
 """As broad and on no part it may be a hand's warmth that spreads: it takes more to be listed."""
 WIDE_PX, WIDE_SCORE = 14.0, 15.0
 """A part so wide (the root of its area) is seen by what drifts along it, too: more is asked."""
 PLACE_LEAVES = 0.7
-"""On no listed part heat alone must explain what is seen: nothing tells of heat under a mirror
+"""Beside listed parts heat alone must explain what is seen: nothing tells of heat under a mirror
 image there (trials: heat leaves 0 to 0.3 there, hands' images that passed for it 0.1 to 2.9)."""
 MOST_SPOTS = 6
+FINER = (1.4, 1.2)
+"""Factors by which bodies are made larger and smaller where no list tells their outlines."""
 MOST_DOUBTED = 2
 CLEAR_SCORE = 20.0
-BESIDE_PX = 7.0
+BESIDE_PX, BODY_FILLS = 7.0, 0.3
 BESIDE_IS_BETTER = 1.08
 
 
@@ -74,12 +88,12 @@ def judged_sources(
     """
     least = LEAST_SCORE if told else LEAST_UNTOLD
     explainer = Explainer(footprints, ground.field)
-    search = SpotSearch(ground.field)
-    found, spots = _off_parts(explainer, search, explainer.explain(least))
-    spots += _spots(explainer, search, MOST_SPOTS - len(spots))
-    if not footprints and not spots:  # no list tells of small bodies, which pulses hardly leave
-        search = SpotSearch(ground.field, bodies=True)
-        spots += _spots(explainer, search, MOST_SPOTS)
+    search = SpotSearch(ground.field, bodies=not footprints)
+    if footprints:
+        found, spots = _off_parts(explainer, search, explainer.explain(least))
+        spots += _spots(explainer, search, MOST_SPOTS - len(spots))
+    else:
+        found, spots = [], _bodies(explainer, search)
     explainer.refit(found + spots)
     sham = explainer.sham()
     at_parts = weighed(explainer, found, ground, parted, least=least, sham=sham)
@@ -87,8 +101,9 @@ def judged_sources(
     for one, value in zip(spots, shams, strict=True):
         one.sham = value
     places = weighed(explainer, spots, ground, parted, least=DOUBTED_SCORE, sham=None)
-    most = PLACE_LEAVES if footprints else math.inf
-    return at_parts, _merged([one for one in places if one.evidence.heat_leaves < most])
+    if not footprints:
+        return at_parts, _merged(places, BODY_FILLS)
+    return at_parts, _merged([x for x in places if x.evidence.heat_leaves < PLACE_LEAVES], 1.0)
 
 
 def _spots(explainer: Explainer, search: SpotSearch, most: int) -> list[Found]:
@@ -97,6 +112,49 @@ def _spots(explainer: Explainer, search: SpotSearch, most: int) -> list[Found]:
     while len(spots) < most and (place := search.strongest(SPOT_SCORE)) is not None:
         spots.append(explainer.fit_at(place))
     return spots
+
+
+def _bodies(explainer: Explainer, search: SpotSearch) -> list[Found]:
+    """Take bodies off whose outlines nothing tells, the strongest first.
+
+    At the best place the best of some rectangles is then moved and stretched until it suits.
+    """
+    bodies: list[Found] = []
+    quick = HeatModel(explainer.field.filters, SIDE, kappas=QUICK_KAPPAS, lags=QUICK_LAGS)
+    while len(bodies) < MOST_SOURCES:
+        taken = [one.footprint for one in bodies]
+        place = search.strongest(BODY_SCORE, beside=taken)
+        if place is None:
+            break
+        first = bodies_at(place.centre_px, SIDES_PX, SIDES_PX, explainer.field.mm_per_px)
+        body, _ = _best([place, *first], quick, explainer.field)
+        bodies.append(explainer.fit_at(_shaped(body, quick, explainer.field)))
+    return bodies
+
+
+def _best(tried: Sequence[Footprint], model: HeatModel, field: Field) -> tuple[Footprint, Fit]:
+    """Return the one of several footprints whose heat suits best what is left, and its fit."""
+    fits = [best_fit(model, one, field) for one in tried]
+    at = int(np.argmax([fit.score for fit in fits]))
+    return tried[at], fits[at]
+
+
+def _shaped(body: Footprint, model: HeatModel, field: Field) -> Footprint:
+    """Return a body about the same place whose sides suit better."""
+    for step in FINER:
+        wide, high = np.ptp(body.outline_px, axis=0)
+        (body, fit) = _best(
+            bodies_at(
+                body.centre_px,
+                (wide / step, wide, wide * step),
+                (high / step, high, high * step),
+                field.mm_per_px,
+            ),
+            model,
+            field,
+        )
+        body, _ = settle(model, body, field, fit)
+    return body
 
 
 def _off_parts(
@@ -125,13 +183,16 @@ def _off_parts(
     return kept, beside
 
 
-def _merged(judged: list[Judged]) -> list[Judged]:
-    """Return spots without those that only fill up a stronger one close by."""
+def _merged(judged: list[Judged], share: float) -> list[Judged]:
+    """Return places without those that only fill up a stronger one close by.
+
+    These have less than a share of the other's score.
+    """
     kept: list[Judged] = []
     for one in sorted(judged, key=lambda j: -j.found.fit.score):
-        centre = one.found.footprint.centre_px
-        others = (k.found.footprint.centre_px for k in kept)
-        if all(np.hypot(*(centre - other)) > BESIDE_PX for other in others):
+        place, score = one.found.footprint.centre_px, one.found.fit.score
+        stronger = (k.found for k in kept if score <= share * k.found.fit.score)
+        if all(np.hypot(*(place - k.footprint.centre_px)) > BESIDE_PX for k in stronger):
             kept.append(one)
     return kept
 
@@ -159,7 +220,7 @@ def weighed(
             sham=sham,
         )
         needed = least
-        if sham is None and one.footprint.area_m2 > BROAD_M2:
+        if explainer.footprints and sham is None and one.footprint.area_m2 > BROAD_M2:
             needed = BROAD_SCORE
         elif cv2.contourArea(one.footprint.outline_px.astype(np.float32)) > WIDE_PX**2:
             needed = max(least, WIDE_SCORE)

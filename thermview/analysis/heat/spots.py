@@ -19,6 +19,9 @@ Spectrum = NDArray[np.complexfloating]
 
 SIZES_MM = (1.5, 4.0, 9.0)
 """Diameters that are tried: a joint or a track's end; heat from the far side or a plane."""
+SIDES_PX, LONGEST = (1.5, 3.0, 5.5, 10.0, 17.0, 28.0), 2.5
+"""Sides of bodies that are tried where no list tells, and how much longer one may be."""
+APART_PX = 2.0
 SIDE = 48
 CORNERS = 16
 
@@ -38,6 +41,20 @@ def grid_of_discs(shape: tuple[int, int], mm_per_px: float, step_px: int = 8) ->
         disc(x, y, 3 * mm_per_px, mm_per_px, f"{x},{y}")
         for y in range(step_px, rows - step_px + 1, step_px)
         for x in range(step_px, columns - step_px + 1, step_px)
+    ]
+
+
+def bodies_at(
+    centre_px: Floats, wide_px: Sequence[float], high_px: Sequence[float], mm_per_px: float
+) -> list[Footprint]:
+    """Return rectangles about a place of sides that differ little, where no list tells of parts."""
+    half = np.array([[-0.5, -0.5], [0.5, -0.5], [0.5, 0.5], [-0.5, 0.5]])
+    pixel_m2 = (mm_per_px * 1e-3) ** 2
+    return [
+        Footprint("", centre_px + half * [wide, high], wide * high * pixel_m2)
+        for wide in wide_px
+        for high in high_px
+        if max(wide, high) <= LONGEST * min(wide, high)
     ]
 
 
@@ -98,9 +115,18 @@ class SpotSearch:
             np.maximum(best, score, out=best)
         return best, sizes
 
-    def strongest(self, least_score: float) -> Footprint | None:
-        """Return a disc at the best place, None where none reaches a score."""
+    def strongest(self, least_score: float, beside: Sequence[Footprint] = ()) -> Footprint | None:
+        """Return a disc at the best place, None where none reaches a score.
+
+        Places on what is taken already, `beside`, and so near to it that its own outline may be
+        meant, do not count.
+        """
         score, sizes = self.scores()
+        for one in beside:
+            (x0, y0), (x1, y1) = one.outline_px.min(axis=0), one.outline_px.max(axis=0)
+            rows = slice(max(0, int(y0 - APART_PX)), int(np.ceil(y1 + APART_PX)))
+            columns = slice(max(0, int(x0 - APART_PX)), int(np.ceil(x1 + APART_PX)))
+            score[rows, columns] = -np.inf
         row, column = np.unravel_index(int(np.argmax(score)), score.shape)
         if score[row, column] < least_score:
             return None
