@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from thermview.analysis.heat.watts import body_height_mm
 from thermview.analysis.pair.align import Aligned, View
 from thermview.analysis.pair.clock import WarmUp
 from thermview.analysis.pair.plane import Subject
@@ -31,3 +32,9 @@ def test_what_is_shiny_where_it_should_be_hot_is_not_accused(
     entry = Entry(0.1, 0.3, 0.02, 0.02, "hotter", 0.3)
     warm = [shown(k) for k in inner_k]
     assert compared(SUBJECT, True, entry, (aligned, aligned), warm).verdict == verdict
+
+
+@pytest.mark.parametrize(("package", "tall_mm"), [("DPAK", 2.3), ("TO-252-2", 2.3)])
+def test_a_flat_power_package_is_not_taken_for_a_tall_body(package: str, tall_mm: float) -> None:
+    """JEDEC TO-252: 2.19 to 2.38 mm, from memory."""
+    assert body_height_mm(package, 6.6, 6.1) == tall_mm

@@ -60,6 +60,7 @@ _HEIGHTS_MM = {  # usual bodies, from memory
     r"QFN|DFN|SON": 0.9,
     r"QFP": 1.4,
     r"BGA|LGA": 1.2,
+    r"DPAK|TO-?252": 2.3,
     r"XTAL|HC49": 3.5,
     r"RELAY": 15.0,
     r"CONN|JST|HEADER": 8.0,
