@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 import pytest
 
+from thermview.analysis.prepare import gather
 from thermview.errors import CancelledError
 from thermview.frames import Frame, Mark, MarkKind, Scale, SourceInfo, SupplyLog
 from thermview.paths import sample_recordings
@@ -147,6 +148,31 @@ def test_a_long_stretch_is_thinned_by_averaging() -> None:
     assert stretch.frame(31 // group).held
     assert stretch.frame(2005 // group).held
     assert not stretch.frame(40).held
+
+
+@pytest.mark.parametrize("every", [2, 3])
+def test_a_slow_sensor_behind_a_faster_stream_is_no_shutter(every: int) -> None:
+    """Each picture comes several times; one in every group is taken, and none counts as held."""
+    rng = np.random.default_rng(every)
+    pictures = rng.integers(29000, 29100, (2000, 24, 32), dtype=np.uint16)
+    frames = [
+        Frame(pictures[n // every], n / 25.0, n, Scale(0.01)) for n in range(every * len(pictures))
+    ]
+    stretch = Stretch(Shown(frames, None), 0.0, 1e9)
+    group = len(frames) // len(stretch)
+    assert group > every
+    assert not any(stretch.frame(number).held for number in range(len(stretch)))
+    distinct = sorted({n // every for n in range(5 * group, 6 * group)})
+    mean = pictures[distinct].astype(np.float32).mean(axis=0)
+    np.testing.assert_allclose(stretch.frame(5).counts, mean, rtol=1e-6)
+    shots = gather(Shown(frames[: 60 * every], None))
+    assert len(shots.times_s) == 60  # each picture once
+    assert shots.segment.max() == 0
+    closed = 60 * every
+    shown = [*frames[:closed], *[frames[closed - 1]] * 25, *frames[closed : 2 * closed]]
+    timed = [replace(frame, time_s=number / 25.0) for number, frame in enumerate(shown)]
+    shots = gather(Shown(timed, None))
+    assert list(shots.segment) == [0] * 60 + [1] * 60  # a whole second is a shutter's
 
 
 def test_the_worked_example_is_answered_from_its_window() -> None:

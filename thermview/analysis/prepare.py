@@ -14,6 +14,7 @@ from thermview.analysis.trend import SIGMA_OF_MAD
 from thermview.analysis.wanted import still_wanted
 from thermview.errors import InputError
 from thermview.frames import Footage, Frame
+from thermview.frames.standstill import Standstill
 
 Floats = NDArray[np.float64]
 Block = NDArray[np.float32]
@@ -98,6 +99,38 @@ def picture_of(frame: Frame) -> NDArray[np.float32]:
     return picture
 
 
+class Looks:
+    """Tells of each frame, in order, whether it shows the scene anew.
+
+    Attributes
+    ----------
+    gap : bool
+        Before the last frame that did the shutter was closed, by the camera's word or because the
+        picture stood still for longer than usual (see `Standstill`).
+    """
+
+    def __init__(self) -> None:
+        self._still = Standstill()
+        self._before: NDArray[Any] | None = None
+        self._closed = False
+        self.gap = False
+
+    def new(self, frame: Frame, time_s: float) -> bool:
+        """Tell whether a frame is neither held by the shutter nor the one before once more."""
+        repeated = self._before is not None and alike(frame, self._before)
+        self._before = frame.counts
+        self._closed |= self._still.look(time_s, repeated=repeated) or frame.held
+        if frame.held or repeated:
+            return False
+        self.gap, self._closed = self._closed, False
+        return True
+
+
+def alike(frame: Frame, before: NDArray[Any]) -> bool:
+    """Tell whether a frame shows the same picture as other counts do: noise never comes twice."""
+    return float(np.mean(frame.counts[::4, ::4] == before[::4, ::4])) > FROZEN_SHARE
+
+
 def group_of(footage: Footage) -> int:
     """Return how many frames are taken together for one picture."""
     pixels = max(1, footage.info.height_px * footage.info.width_px)
@@ -135,8 +168,7 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
     segments: list[int] = []
     pile: list[Block] = []
     pile_s: list[float] = []
-    before: NDArray[np.generic] | None = None
-    segment, gap = 0, False
+    segment, looks = 0, Looks()
 
     def close_pile() -> None:
         if pile:
@@ -152,15 +184,11 @@ def gather(footage: Footage, progress: Progress | None = None, *, average: bool 
         frame = footage.frame(number)
         if progress is not None:
             progress(done, len(numbers))
-        coarse = frame.counts[::4, ::4]
-        frozen = before is not None and float(np.mean(coarse == before)) > FROZEN_SHARE
-        before = coarse
-        if frame.held or frozen:
-            gap = True
+        if not looks.new(frame, float(times_s[number])):
             continue
-        if gap:
+        if looks.gap:
             close_pile()
-            segment, gap = segment + 1, False
+            segment += 1
         pile.append(picture_of(frame))
         pile_s.append(float(times_s[number]))
         if len(pile) == group:

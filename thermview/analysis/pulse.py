@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from thermview.analysis.lockin import Harmonic, LockIn
-from thermview.analysis.prepare import Progress
+from thermview.analysis.prepare import Looks, Progress
 from thermview.analysis.waveform import course_of_log
 from thermview.frames import Footage, MarkKind, SupplyLog
 
@@ -42,24 +42,18 @@ def pulse(
     """
     on_s, how = _switched_on(footage, period_s, on_s)
     lockin = LockIn(period_s, on_s)
-    segment, gap = 0, False
+    segment, looks = 0, Looks()
     numbers = range(footage.first, len(footage))
-    before: np.ndarray[tuple[int, ...], np.dtype[np.generic]] | None = None
     for number in numbers:
         if progress is not None:
             progress(number - footage.first, len(numbers))
         if footage.times_s[number] < on_s:
             continue
-        frame = footage.frame(number)
-        coarse = frame.counts[::4, ::4]
-        frozen = before is not None and float(np.mean(coarse == before)) > 0.9
-        before = coarse
-        if frame.held or frozen:
-            gap = True
+        frame, time_s = footage.frame(number), float(footage.times_s[number])
+        if not looks.new(frame, time_s):
             continue
-        if gap:
-            segment, gap = segment + 1, False
-        lockin.take(frame.kelvin(), float(footage.times_s[number]), segment)
+        segment += looks.gap
+        lockin.take(frame.kelvin(), time_s, segment)
     return lockin.result(), on_s, how
 
 

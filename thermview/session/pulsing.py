@@ -15,6 +15,7 @@ from thermview.analysis.lockin import (
     amplitude_k_per_w,
     smallest_power_w,
 )
+from thermview.analysis.prepare import Looks
 from thermview.errors import InputError
 from thermview.frames import Footage
 from thermview.session.finding import Window
@@ -64,6 +65,7 @@ class PulseTest:
         self._lock_in = LockIn(self.period_s, on_s)
         self._gain = SHOWN * amplitude_k_per_w(self.period_s, PART_M2)
         self._next, self._segment, self._gap = -1, 0, False
+        self._looks = Looks()
         self._before: list[tuple[float, float]] = []
 
     def advance(
@@ -87,12 +89,12 @@ class PulseTest:
                 frame = footage.frame(number)
             except InputError:  # let go of meanwhile: a gap like the shutter's
                 frame = None
-            if frame is None or frame.held:
+            if frame is None:
                 self._gap = True
-                continue
-            self._segment += self._gap
-            self._gap = False
-            self._lock_in.take(frame.kelvin(), float(times_s[number]), self._segment)
+            elif self._looks.new(frame, float(times_s[number])):
+                self._segment += self._gap or self._looks.gap
+                self._gap = False
+                self._lock_in.take(frame.kelvin(), float(times_s[number]), self._segment)
         self._next = max(self._next, stop)
         return self._result()
 

@@ -2,26 +2,29 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from thermview.analysis.prepare import alike
 from thermview.frames import Footage, FootageOver, Frame, Mark, SupplyLog
 
 MOST_BYTES = 72 * 2**20
 """Of pictures in single precision; the analysis holds a few times as much."""
 FEWEST, MOST = 60, 400
-FROZEN_SHARE = 0.9
-"""Of the pixels alike in two frames: the camera showed the same picture twice."""
+LOOKED_AT, USUAL_SHARE = 40, 0.1
+"""Where more than this share of the pictures in so many frames come again, that says nothing."""
 
 
 class Stretch(FootageOver):
     """Footage between two moments; each of its frames is the mean of equally many.
 
-    A group in which the picture was held, by the shutter or frozen, is held as a whole: what
-    comes after it may have another offset.
+    A group in which the picture was held, by the shutter or because it stood still, is held as a
+    whole: what comes after it may have another offset. Of a slow sensor behind a faster stream,
+    which repeats its pictures as a rule, each is taken once.
 
     Parameters
     ----------
@@ -76,7 +79,12 @@ class Stretch(FootageOver):
         frames = [self._footage.frame(int(n)) for n in self._numbers[number]]
         time_s = float(self.times_s[number])
         first = frames[0]
-        held = any(frame.held for frame in frames) or _frozen(frames)
+        held = any(frame.held for frame in frames)
+        if len(frames) > 1 and not held:
+            pairs = pairwise(frames)
+            fresh = [first, *(b for a, b in pairs if not alike(b, a.counts))]
+            held = len(fresh) < len(frames) and not self._repeats
+            frames = fresh
         if len(frames) == 1 or held:
             return Frame(first.counts, time_s, number, first.scale, held)
         total = np.zeros(first.shape, np.float32)
@@ -85,7 +93,10 @@ class Stretch(FootageOver):
         total *= np.float32(1.0 / len(frames))
         return Frame(total, time_s, number, first.scale)
 
-
-def _frozen(frames: list[Frame]) -> bool:
-    coarse = [frame.counts[::4, ::4] for frame in frames]
-    return any(float(np.mean(one == other)) > FROZEN_SHARE for one, other in pairwise(coarse))
+    @cached_property
+    def _repeats(self) -> bool:
+        """Tell whether the camera shows pictures more than once as a rule."""
+        frames = [self._footage.frame(int(n)) for n in self._numbers.ravel()[:LOOKED_AT]]
+        again = [alike(b, a.counts) for a, b in pairwise(frames)]
+        runs = sum(now and not before for before, now in pairwise([False, *again]))
+        return runs > USUAL_SHARE * (len(frames) - sum(again))

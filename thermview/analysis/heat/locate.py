@@ -46,6 +46,7 @@ Found = TypeVar("Found", Suspect, Place)
 
 UNKNOWN_MM_PER_PX = 0.5
 SCAN_STEP_S = 1.5
+FINE_STEP_PX = 4
 PULSED_S = 20.0
 """Shorter recordings are not looked through for pulses."""
 COOLING_TRUST = 0.5
@@ -275,7 +276,8 @@ def _course(
             return step_course(take.times_s, told_s, period_s), how
     if logged is not None:
         return logged, "supply log"
-    if not footprints:
+    listed = bool(footprints)
+    if not listed:
         footprints = grid_of_discs(take.shape, mm_per_px)
     series = part_series(parted.narrow, list(footprints))
     centres = {f.name: f.centre_px for f in footprints}
@@ -288,6 +290,8 @@ def _course(
     if period_s is not None:
         return step_course(take.times_s, found[0].on_s, period_s), "frames"
     if not any(is_clear(one) for one in found):
+        if not listed:  # what is faint shows only where a disc lies on it
+            footprints = grid_of_discs(take.shape, mm_per_px, FINE_STEP_PX)
         return _faint_course(take, parted, footprints, mm_per_px, found), "frames"
     return course_of_switchings(found, take.times_s, take.noise_k), "frames"
 
