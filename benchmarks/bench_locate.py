@@ -1,6 +1,7 @@
 """Which part dissipates: rates over kinds and seeds, beside two plain methods.
 
     python benchmarks/bench_locate.py [--kinds strong,faint] [--seeds 1000-1010] [--cache DIR]
+                                      [--failures] [--without-list]
 
 Each case is random (`hard_cases`): another board, fault, camera and room. Counted is the right part
 first; on boards where nothing in view heats, `heated` false. The plain methods are the hottest
@@ -16,18 +17,20 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import cv2
 import numpy as np
 from hard_cases import K_PER_COUNT, KINDS, Case, generate
 from numpy.typing import NDArray
 from trial_search import search
 
-from thermview.analysis.heat.locate import Located, Nature
+from thermview.analysis.heat.locate import Located, Nature, Place
 from thermview.analysis.prepare import Shots
 from thermview.board import BoardView, Landmark, Part, fit_homography, part_outline_px
 from thermview.frames import SupplyLog
 from thermview.regions import Polygon, pixel_indices
 
 SIGMAS = 6.0
+NEAR_PX = 2.5
 
 
 @dataclass
@@ -39,6 +42,8 @@ class Tally:
     ratios_log: list[float] = field(default_factory=list)
     ratios_none: list[float] = field(default_factory=list)
     seconds: list[float] = field(default_factory=list)
+    healthy: int = 0
+    healthy_seen: int = 0
 
 
 def cached(kind: str, seed: int, folder: Path | None) -> Case:
@@ -59,15 +64,17 @@ def board_of(case: Case) -> tuple[list[Part], BoardView]:
     return parts, fit_homography([Landmark(mm, px) for mm, px in case.landmarks])
 
 
-def find(case: Case) -> Located:
-    """Locate as the command does, on frames in memory."""
+def find(case: Case, *, listed: bool = True) -> Located:
+    """Locate as the command does, on frames in memory; unless `listed`, with no placement list."""
     same = (case.counts[1:, ::4, ::4] == case.counts[:-1, ::4, ::4]).mean(axis=(1, 2)) > 0.9
     held = np.concatenate([[False], same])
     segment = np.cumsum(~held & np.concatenate([[False], held[:-1]]))[~held]
     kelvin = case.counts[~held].astype(np.float32) * np.float32(K_PER_COUNT)
+    parts, view = board_of(case)
     return search(
         Shots(kelvin, case.time_s[~held], segment),
-        *board_of(case),
+        parts if listed else [],
+        view if listed else None,
         supply=SupplyLog(*case.supply) if case.supply is not None else None,
         period_s=case.period_s,
         meant_warm=case.meant_warm,
@@ -117,6 +124,30 @@ def judge(case: Case, tally: Tally) -> bool:
     return right
 
 
+def judge_places(case: Case, tally: Tally) -> bool:
+    """Tell whether heat is seen at the culprit, wherever else; counts the healthy heaters too."""
+    start = time.perf_counter()
+    located = find(case, listed=False)
+    tally.seconds.append(time.perf_counter() - start)
+    tally.cases += 1
+    parts, view = board_of(case)
+    outlines = {p.designator: part_outline_px(p, view).astype(np.float32) for p in parts}
+
+    def at(ref: str) -> list[Place]:
+        return [
+            place
+            for place in located.elsewhere
+            if place.nature is Nature.HEATING
+            and cv2.pointPolygonTest(outlines[ref], (place.x_px, place.y_px), True) > -NEAR_PX
+        ]
+
+    tally.healthy += len(case.meant_warm)
+    tally.healthy_seen += sum(bool(at(ref)) for ref in case.meant_warm)
+    right = bool(at(case.culprit)) if case.culprit is not None else not located.heated
+    tally.ours += right
+    return right
+
+
 def factor(ratios: list[float]) -> str:
     """Return the median factor between told and true power."""
     return f"{np.exp(np.median(np.abs(np.log(ratios)))):.2f}" if ratios else "–"
@@ -128,16 +159,30 @@ def main() -> None:
     parser.add_argument("--seeds", default="1000-1010", help="from-to, the last left out")
     parser.add_argument("--cache", type=Path, help="folder for cases, computed once")
     parser.add_argument("--failures", action="store_true", help="list what went wrong")
+    parser.add_argument(
+        "--without-list", action="store_true", help="is heat seen at the culprit with no list?"
+    )
     options = parser.parse_args()
     first, last = (int(s) for s in options.seeds.split("-"))
-    print("kind            right first   hottest px  largest rise  factor: log  none   s/recording")
+    head = "right first   hottest px  largest rise  factor: log  none   s/recording"
+    if options.without_list:
+        head = "     seen    healthy heaters seen   s/recording"
+    print(f"kind            {head}")
     for kind in options.kinds.split(","):
         tally = Tally()
         for seed in range(first, last):
             case = cached(kind, seed, options.cache)
-            if not judge(case, tally) and options.failures:
+            right = (judge_places if options.without_list else judge)(case, tally)
+            if not right and options.failures:
                 print(f"  {kind} {seed}: not {case.culprit}")
         n = tally.cases
+        if options.without_list:
+            print(
+                f"{kind:16}{tally.ours / n:8.0%} /{n:3}"
+                f"{tally.healthy_seen:12} /{tally.healthy:4}{np.median(tally.seconds):19.2f}",
+                flush=True,
+            )
+            continue
         print(
             f"{kind:16}{tally.ours / n:8.0%} /{n:3}{tally.hottest / n:12.0%}{tally.rise / n:13.0%}"
             f"{factor(tally.ratios_log):>14}{factor(tally.ratios_none):>7}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from thermview.analysis.heat.locate import Located, analyse, footprints_of
+from thermview.analysis.heat.locate import UNKNOWN_MM_PER_PX, Located, analyse, footprints_of
 from thermview.analysis.placing import settled
 from thermview.analysis.prepare import Shots
 from thermview.analysis.stabilise import steady
@@ -23,21 +23,21 @@ def view_of(film: Film) -> BoardView:
 def search(
     shots: Shots,
     parts: Sequence[Part],
-    view: BoardView,
+    view: BoardView | None,
     *,
     supply: SupplyLog | None,
     meant_warm: Sequence[str],
     period_s: float | None = None,
 ) -> Located:
-    """Locate what heats in pictures."""
+    """Locate what heats in pictures; without a view there is no list either."""
     take, motion = steady(shots)
-    footprints = footprints_of(parts, view, take.shape)
+    footprints = footprints_of(parts, view, take.shape) if view is not None else []
     if motion is not None:
         footprints = settled(footprints, take.first_k, [np.eye(3), motion.rest()])
     return analyse(
         take,
         footprints,
-        view.mm_per_px,
+        view.mm_per_px if view is not None else UNKNOWN_MM_PER_PX,
         view=view,
         supply=supply,
         period_s=period_s,
