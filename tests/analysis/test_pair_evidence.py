@@ -299,3 +299,10 @@ def test_a_hand_that_leaves_is_no_power(gone_s: float) -> None:
     seen = film(warming(3.0), 20.0)
     seen.rise_k[gone_s > TIMES_S, :30, :20] += 10.0
     assert find_power_on(seen) == pytest.approx(ON_S, abs=0.33)
+
+
+def test_a_strong_parts_first_seconds_look_half_like_a_step() -> None:
+    """As a simulated driver of 0.7 W did, 8 s after power-on; a room's steps are weaker."""
+    assert not apart_from_power(Change(1.7, 2.5), Change())
+    assert apart_from_power(Change(0.3, 0.6), Change())
+    assert apart_from_power(Change(1.7, 1.5), Change())

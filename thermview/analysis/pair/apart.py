@@ -35,8 +35,10 @@ MOMENTS, CLOSE_MOMENTS = 40, 31
 LEAST_SIDE = 3  # frames before and after a step
 LEFT = 0.7
 """A step leaves no more than this share of what heat leaves."""
-SHARE = 1 / 3
-"""What steps make of the boards' difference is no less than this share of what heat makes of it."""
+SHARE, STRONG_K = 1 / 3, 1.0
+"""What steps make of the boards' difference is no less than this share of what heat makes of it;
+nor less than all of it, where they would be stronger than a room's are (known pairs: 0.2 to 0.4 K):
+in a few seconds much of what a strong part's heat does looks like a step."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +51,9 @@ class Change:
 
 def apart_from_power(more: Change, less: Change) -> bool:
     """Tell whether a part shows more on one board than on the other by the room, not by heat."""
-    return more.step_k - less.step_k > SHARE * max(more.heat_k - less.heat_k, 0.0)
+    step_k = more.step_k - less.step_k
+    share = SHARE if step_k < STRONG_K else 1.0
+    return step_k > share * max(more.heat_k - less.heat_k, 0.0)
 
 
 def change_of(subject: Subject, view: View, take: Take, on_s: float, courses: Courses) -> Change:
