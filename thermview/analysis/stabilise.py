@@ -44,7 +44,7 @@ STILL_PX = 0.2
 TREMOR_FRAMES, TREMOR_RUNS = 5, 6
 LEAST_TREMOR_PX = 0.15
 """Within those frames hands went 0.7 px and more, boards that warm seemed to go 0.01 (trials)."""
-LEAST_SIDE_PX = 40
+LEAST_FOLLOWED_PX = 40
 """Smaller pictures are left alone."""
 MOST_LOST = 0.5
 """Where more pictures are lost there is nothing to hold on to."""
@@ -266,7 +266,7 @@ def hold_still(pictures: Block) -> tuple[Block, Motion | None]:
     board's smeared, so that a shaken board is seen to move with the mean taken off. In very small
     pictures what warms is so much of what there is that it alone would be followed.
     """
-    if min(pictures.shape[1:]) < LEAST_SIDE_PX:
+    if min(pictures.shape[1:]) < LEAST_FOLLOWED_PX:
         return pictures, None
     went_px, agreement = probe(pictures)
     found = None

@@ -50,6 +50,7 @@ FINER = (1.4, 1.2)
 MOST_DOUBTED = 2
 CLEAR_SCORE = 20.0
 BESIDE_PX, BODY_FILLS = 7.0, 0.3
+"""So near a stronger place one may only fill it up; a body, where its score is so much less."""
 BESIDE_IS_BETTER = 1.08
 
 
@@ -143,16 +144,9 @@ def _shaped(body: Footprint, model: HeatModel, field: Field) -> Footprint:
     """Return a body about the same place whose sides suit better."""
     for step in FINER:
         wide, high = np.ptp(body.outline_px, axis=0)
-        (body, fit) = _best(
-            bodies_at(
-                body.centre_px,
-                (wide / step, wide, wide * step),
-                (high / step, high, high * step),
-                field.mm_per_px,
-            ),
-            model,
-            field,
-        )
+        widths, heights = ((side / step, side, side * step) for side in (wide, high))
+        tried = bodies_at(body.centre_px, widths, heights, field.mm_per_px)
+        body, fit = _best(tried, model, field)
         body, _ = settle(model, body, field, fit)
     return body
 
